@@ -1,0 +1,135 @@
+"""Clauses of a statement: gathered from its line, its block and the blocks that a choice includes.
+
+Which clauses a statement takes is said by its own module; here a clause that stands in the wrong
+place, or twice, is told where it belongs.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+from somite.findings import Code, listed
+from somite.ir import Excuse
+from somite.scope import Scope
+from somite.syntax import Clause, Statement, Word
+
+CLAUSE_MISPLACED = Code("clause-misplaced")
+CLAUSE_TWICE = Code("clause-twice")
+STATEMENT_MISPLACED = Code("statement-misplaced")
+UNKNOWN_LAW = Code("unknown-law")
+
+LAWS = ("rest", "travel", "use", "ownership", "once", "mirror", "calm", "twist", "names")
+"""The laws of a rig by the word that an excuse names them with."""
+
+REPEATABLE = frozenset(
+    {"follow", "land", "face", "each", "excuse", "lock", "only", "limit", "owns", "with"}
+    | {"expect", "set", "map", "ignores"}
+)
+
+SAID = {
+    "starts": "start",
+    "ends": "end",
+    "one_sided": "one-sided",
+    "shaped": "shaped by",
+    "feed_live": "feed",
+    "feed_from": "feed",
+    "pose_named": "pose",
+    "pose_set": "pose",
+    "pose_sweep": "pose",
+    "request": "sheet",
+}
+
+
+def said(word: str) -> str:
+    """A clause's or statement's word as it is written in a recipe."""
+    return SAID.get(word, word)
+
+
+def gather(statement: Statement, scope: Scope, takes: frozenset[str]) -> dict[str, list[Clause]]:
+    """A statement's clauses by word, those in `when` blocks that hold among them."""
+    found: dict[str, list[Clause]] = {}
+    for clause in _all(statement, scope):
+        word = clause.word
+        if word not in takes:
+            scope.report(
+                CLAUSE_MISPLACED,
+                clause,
+                f'"{said(word)}" does not belong to {_article(said(statement.word))}',
+                help=_belongs(word, statement.word, takes, scope),
+            )
+            continue
+        there = found.setdefault(word, [])
+        if there and word not in REPEATABLE:
+            scope.report(
+                CLAUSE_TWICE,
+                clause,
+                f'"{said(word)}" is said twice for this {said(statement.word)}',
+                help="keep one of them",
+                related=[(scope.site(there[0]), "first said here")],
+            )
+            continue
+        there.append(clause)
+    return found
+
+
+def _all(statement: Statement, scope: Scope) -> Iterator[Clause]:
+    yield from statement.clauses
+    for inner in statement.block:
+        if inner.word == "when" and inner.clauses:
+            condition = inner.arguments[0]
+            if scope.truth(condition):
+                yield from _all(inner, scope)
+
+
+def _article(word: str) -> str:
+    return f"an {word}" if word[0] in "aeiou" else f"a {word}"
+
+
+def _belongs(word: str, statement: str, takes: frozenset[str], scope: Scope) -> str:
+    owners = scope.build.takers(word)
+    if owners:
+        return f'"{said(word)}" belongs to {listed(owners)}; move the line into its block'
+    return f"{said(statement)} takes " + listed(sorted(map(said, takes)), most=30)
+
+
+def only(clauses: Mapping[str, list[Clause]], word: str) -> Clause | None:
+    """The clause of that word, if it was said."""
+    there = clauses.get(word)
+    return there[0] if there else None
+
+
+def text_of(clause: Clause | None) -> str | None:
+    """The text in quotes that a clause states."""
+    if clause is None:
+        return None
+    word = clause.arguments[-1]
+    assert isinstance(word, Word)
+    return word.text[1:-1]
+
+
+def excuses_of(clauses: Mapping[str, list[Clause]], scope: Scope) -> tuple[Excuse, ...]:
+    """The declared exceptions to laws."""
+    found = []
+    for clause in clauses.get("excuse", ()):
+        word = clause.arguments[0]
+        assert isinstance(word, Word)
+        if word.text not in LAWS:
+            scope.report(
+                UNKNOWN_LAW,
+                word,
+                f'there is no law named "{word.text}"',
+                help="the laws are " + ", ".join(LAWS),
+            )
+            continue
+        found.append(Excuse(word.text, text_of(clause) or "", (scope.site(clause), *scope.trail)))
+    return tuple(found)
+
+
+def was_of(clauses: Mapping[str, list[Clause]]) -> str | None:
+    """The old name that a `was` records, as written."""
+    clause = only(clauses, "was")
+    if clause is None:
+        return None
+    word = clause.arguments[0]
+    assert isinstance(word, Word)
+    return word.text

@@ -1,0 +1,68 @@
+"""Compiling from files for a whole cast: each recipe is read once, however many sheets it has.
+
+What comes in is paths; what goes out is what the pipeline makes of them, with every file that was
+read and every text that a finding may point into. Nothing here is written to a file.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from somite import pipeline, project, sheet
+from somite.findings import Finding, in_order
+from somite.pipeline import Read
+from somite.settle import Settled
+from somite.sheet import Sheet
+from somite.text import Source
+
+
+@dataclass(frozen=True, slots=True)
+class Compiled:
+    """What came of compiling. `settled` is None where errors, or the lack of a sheet, ended it."""
+
+    settled: Settled | None
+    findings: tuple[Finding, ...]
+    sources: Mapping[str, Source] = field(default_factory=dict)
+    inputs: tuple[Path, ...] = ()
+    recipe_digest: str = ""
+    sheet_digest: str = ""
+
+
+@dataclass(slots=True)
+class Desk:
+    """Compiles one after another, and keeps the recipes that it has read."""
+
+    _reads: dict[Path, tuple[Read | None, tuple[Finding, ...]]] = field(default_factory=dict)
+
+    def compile(self, recipe: Path, sheet_path: Path | None) -> Compiled:
+        """A recipe compiled for a sheet; without one, only what can be said of the recipe."""
+        if recipe not in self._reads:
+            self._reads[recipe] = pipeline.read_recipe(recipe)
+        read, findings = self._reads[recipe]
+        sources = dict(read.sources) if read is not None else {}
+        if sheet_path is None:
+            return Compiled(None, in_order(findings), sources)
+        character, more = sheet.load(sheet_path)
+        sources |= _sheet_sources(sheet_path, character)
+        if read is None or character is None:
+            return Compiled(None, in_order((*findings, *more)), sources)
+        compiled = pipeline.compile_rig(read, character)
+        return Compiled(
+            compiled.settled,
+            in_order((*compiled.findings, *findings, *more)),
+            sources,
+            (*read.inputs, *(Path(source.path) for source in character.sources)),
+            compiled.recipe_digest,
+            compiled.sheet_digest,
+        )
+
+
+def _sheet_sources(path: Path, character: Sheet | None) -> dict[str, Source]:
+    """The texts of a sheet and of the files it takes landmarks from, as far as they are text."""
+    files = {project.shown(path): path}
+    if character is not None:
+        files |= {source.name: Path(source.path) for source in character.sources}
+    read = (project.read_source(file, name)[0] for name, file in files.items())
+    return {source.name: source for source in read if source is not None}

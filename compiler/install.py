@@ -1,0 +1,60 @@
+"""Where Somite's own files lie, and one digest that tells an installation from another.
+
+What comes in is nothing but the installation; what goes out is folders and a digest. Packages are
+found without importing them, because a build with nothing to do must not pay for imports.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterator
+
+from somite.digest import digest_of
+from somite.version import VERSION
+
+PACKAGES = ("grammar", "targets", "recipes")
+"""The packages beside the compiler, each a folder of its own in the repository."""
+
+
+SILENT = frozenset({"__pycache__", "findings", "reference", "schemas"})
+"""Folders of the installation that no output depends on."""
+
+
+def folder_of(package: str) -> str:
+    """The folder of one of `PACKAGES`. Raises LookupError where it is not installed."""
+    folder = os.path.join(os.path.dirname(__file__), package)
+    if os.path.isdir(folder):
+        return folder
+    # Installed for editing, where the packages lie apart.
+    from importlib.util import find_spec
+
+    found = find_spec(f"somite.{package}")
+    if found is None or not found.submodule_search_locations:
+        raise LookupError(f"somite.{package} is not installed")
+    return str(next(iter(found.submodule_search_locations)))
+
+
+def compiler_digest() -> str:
+    """A digest of the installation: version, Python, and the name, size and time of every file.
+
+    The files' contents are not read: an installation that was touched counts as another, which
+    costs a rebuild and no more.
+    """
+    own = os.path.dirname(__file__)
+    # Installed plainly, the packages lie inside; installed for editing, they lie apart.
+    apart = [root for root in map(folder_of, PACKAGES) if os.path.dirname(root) != own]
+    facts = sorted(fact for root in (own, *apart) for fact in _facts(root, ""))
+    text = "\n".join([VERSION, sys.version, *facts])
+    return digest_of(text.encode("utf-8", "surrogateescape"))
+
+
+def _facts(folder: str, before: str) -> Iterator[str]:
+    with os.scandir(folder) as entries:
+        for entry in entries:
+            if entry.is_dir():
+                if entry.name not in SILENT:
+                    yield from _facts(entry.path, f"{before}{entry.name}/")
+            else:
+                stat = entry.stat()
+                yield f"{before}{entry.name} {stat.st_size} {stat.st_mtime_ns}"

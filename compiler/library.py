@@ -1,0 +1,220 @@
+"""Parts from other files: those of the project folder and those that come with Somite.
+
+What comes in is a recipe's syntax tree and where it lies; what goes out is which parts each file
+can see. A file is read once, however often it is imported, and imports may form loops.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from somite import parse, project
+from somite.findings import Code, Finding, nearest
+from somite.syntax import Document, Statement, Word
+
+IMPORT_MISSING = Code("import-missing")
+PART_TWICE = Code("part-twice")
+IMPORTED_RECIPE = Code("imported-recipe")
+
+Visible = dict[str, dict[str, tuple[Statement, Document]]]
+
+
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """Which parts each file sees by name, the files that were read, and their texts."""
+
+    visible: Visible = field(default_factory=dict)
+    documents: tuple[Document, ...] = ()
+    inputs: tuple[Path, ...] = ()
+
+
+@dataclass(slots=True)
+class _Reading:
+    root: Path
+    found: dict[Path, Document] = field(default_factory=dict)
+    visible: Visible = field(default_factory=dict)
+    findings: list[Finding] = field(default_factory=list)
+
+
+def folder() -> Path:
+    """The folder of the parts that come with Somite."""
+    import somite.recipes
+
+    return Path(next(iter(somite.recipes.__path__))) / "parts"
+
+
+def load(document: Document, path: Path, root: Path) -> tuple[Parts, tuple[Finding, ...]]:
+    """The parts that a recipe at a path can see, its own and those it imports."""
+    reading = _Reading(root)
+    reading.found[path] = document
+    _read(document, path, root, reading)
+    documents = tuple(reading.found.values())
+    inputs = tuple(reading.found)
+    return Parts(reading.visible, documents, inputs), tuple(reading.findings)
+
+
+def _read(document: Document, path: Path, root: Path, reading: _Reading) -> None:
+    """Enter a file's own parts, then read the files it imports, and those they import."""
+    waiting = [(document, path, root)]
+    while waiting:
+        current, at, within = waiting.pop()
+        visible = reading.visible.setdefault(current.source.name, {})
+        for statement in current.statements:
+            if statement.word == "part":
+                _enter(visible, statement, current, reading)
+        for statement in current.statements:
+            if statement.word == "import":
+                for file, folder_of_file in _files(statement, current, at, within, reading):
+                    opened = _open(file, folder_of_file, statement, current, reading)
+                    if opened is not None:
+                        waiting.append((opened, file, folder_of_file))
+    _link(reading)
+
+
+def _enter(
+    visible: dict[str, tuple[Statement, Document]],
+    part: Statement,
+    document: Document,
+    reading: _Reading,
+) -> None:
+    word = part.arguments[0]
+    assert isinstance(word, Word)
+    there = visible.get(word.text)
+    if there is not None:
+        reading.findings.append(
+            PART_TWICE.at(
+                document.site(word),
+                f'part "{word.text}" is declared twice',
+                help="give one of them another name",
+                related=[(there[1].site(there[0]), "first declared here")],
+            )
+        )
+        return
+    visible[word.text] = (part, document)
+
+
+def _files(
+    statement: Statement, document: Document, at: Path, root: Path, reading: _Reading
+) -> list[tuple[Path, Path]]:
+    """The files that an import names, each with the folder that it must not lead out of."""
+    last = statement.arguments[-1]
+    assert isinstance(last, Word)
+    if last.kind == "STRING":
+        path, findings = project.resolve(root, at.parent, last.text[1:-1], document.site(last))
+        reading.findings.extend(findings)
+        return [] if path is None else [(path, root)]
+    library = folder()
+    known = sorted(file.stem for file in library.glob("*.somite"))
+    found = []
+    for word in _names(statement):
+        if word.text in known:
+            found.append((library / f"{word.text}.somite", library))
+            continue
+        near = nearest(word.text, known)
+        reading.findings.append(
+            IMPORT_MISSING.at(
+                document.site(word),
+                f'the library has no part named "{word.text}"',
+                help=f'did you mean "{near}"?' if near else "it has " + ", ".join(known),
+            )
+        )
+    return found
+
+
+def _open(
+    path: Path, root: Path, statement: Statement, document: Document, reading: _Reading
+) -> Document | None:
+    """Read a file if it is new."""
+    if path in reading.found:
+        return None
+    shown = project.shown(path, root) if root == reading.root else f"library/{path.name}"
+    source, findings = project.read_source(path, shown, document.site(statement))
+    reading.findings.extend(findings)
+    if source is None:
+        return None
+    opened, mistakes = parse.parse(source)
+    reading.findings.extend(mistakes)
+    reading.found[path] = opened
+    for inner in opened.statements:
+        if inner.word not in ("part", "import"):
+            reading.findings.append(
+                IMPORTED_RECIPE.at(
+                    opened.site(inner),
+                    f'expected parts in an imported file, found "{inner.word}"',
+                    help="keep parts in files of their own",
+                    related=[(document.site(statement), "imported here")],
+                )
+            )
+            break
+    return opened
+
+
+def _names(statement: Statement) -> list[Word]:
+    return [
+        word for word in statement.arguments[:-1] if isinstance(word, Word) and word.kind == "WORD"
+    ]
+
+
+def _link(reading: _Reading) -> None:
+    """Make imported parts visible under their names in the files that import them."""
+    for path, document in list(reading.found.items()):
+        visible = reading.visible.setdefault(document.source.name, {})
+        for statement in document.statements:
+            if statement.word != "import":
+                continue
+            for word in _names(statement):
+                _make_visible(word, statement, document, path, visible, reading)
+
+
+def _make_visible(
+    word: Word,
+    statement: Statement,
+    document: Document,
+    path: Path,
+    visible: dict[str, tuple[Statement, Document]],
+    reading: _Reading,
+) -> None:
+    last = statement.arguments[-1]
+    assert isinstance(last, Word)
+    if last.kind == "STRING":
+        target, _ = project.resolve(_root_of(path, reading), path.parent, last.text[1:-1], None)
+    else:
+        target = folder() / f"{word.text}.somite"
+    opened = reading.found.get(target) if target is not None else None
+    if opened is None:
+        return
+    own = {
+        name.text: part
+        for part in opened.statements
+        if part.word == "part" and isinstance(name := part.arguments[0], Word)
+    }
+    part = own.get(word.text)
+    if part is None:
+        if word.text not in opened.poisoned:
+            near = nearest(word.text, own)
+            reading.findings.append(
+                IMPORT_MISSING.at(
+                    document.site(word),
+                    f'"{opened.source.name}" has no part named "{word.text}"',
+                    help=f'did you mean "{near}"?' if near else None,
+                )
+            )
+        return
+    there = visible.get(word.text)
+    if there is not None and there[0] is not part:
+        reading.findings.append(
+            PART_TWICE.at(
+                document.site(word),
+                f'part "{word.text}" is here twice',
+                help="give one of them another name",
+                related=[(there[1].site(there[0]), "the other one is here")],
+            )
+        )
+        return
+    visible[word.text] = (part, opened)
+
+
+def _root_of(path: Path, reading: _Reading) -> Path:
+    library = folder()
+    return library if path.is_relative_to(library) else reading.root

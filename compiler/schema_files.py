@@ -1,0 +1,17 @@
+"""The published schemas: the text of each file in `compiler/schemas/`, made from the records.
+
+In comes nothing, out go file names and texts. A test says that the files are these.
+"""
+
+from __future__ import annotations
+
+
+def schema_texts() -> dict[str, str]:
+    """File name to text of every published JSON Schema: the IR's document and the scene file."""
+    from somite import document
+    from somite.targets import scene_model
+
+    return {
+        "ir.schema.json": document.schema_text(),
+        "scene.schema.json": scene_model.schema_text(),
+    }

@@ -1,0 +1,170 @@
+"""The statements of the language, one file each.
+
+A statement's module says which words head it (`WORDS`), which clauses and which inner statements it
+takes (`CLAUSES`, `BLOCK`; None means those of the block around it), and how it is declared. What
+can only be made when every name is known is left with the records for later.
+"""
+
+from __future__ import annotations
+
+import builtins
+from collections.abc import Iterable
+from types import ModuleType
+
+from somite.clauses import STATEMENT_MISPLACED, said
+from somite.findings import listed
+from somite.scope import MOST_STATEMENTS, TOO_LARGE, Scope, Stop
+from somite.statements import (
+    chain,
+    check,
+    control,
+    curve,
+    dial,
+    feed,
+    gauge,
+    grip,
+    group,
+    import_,
+    joint,
+    let,
+    list,
+    mirror,
+    output,
+    part,
+    place,
+    pose,
+    reach,
+    recipe,
+    repeat,
+    sheet,
+    twist,
+    use,
+    when,
+)
+from somite.syntax import Clause, Reference, Statement, Word
+
+MODULES: tuple[ModuleType, ...] = (
+    recipe,
+    import_,
+    sheet,
+    part,
+    use,
+    mirror,
+    repeat,
+    when,
+    let,
+    place,
+    group,
+    joint,
+    control,
+    dial,
+    chain,
+    curve,
+    grip,
+    reach,
+    twist,
+    feed,
+    gauge,
+    output,
+    list,
+    pose,
+    check,
+)
+
+STATEMENTS: dict[str, ModuleType] = {word: module for module in MODULES for word in module.WORDS}
+
+BODY = frozenset(
+    {"use", "mirror", "repeat", "when", "let", "place", "group", "joint", "control", "chain"}
+    | {"curve", "reach", "twist", "feed_live", "feed_from", "gauge", "output", "list"}
+    | {"pose_named", "pose_set", "pose_sweep", "check"}
+)
+"""Statements that a recipe or a part may hold."""
+
+TOP = BODY | {"recipe", "import", "sheet", "part"}
+"""Statements that a recipe's file may hold."""
+
+
+def takers(clause: str) -> builtins.list[str]:
+    """The statements that take a clause, as they are written."""
+    found = {
+        said(module.WORDS[0])
+        for module in MODULES
+        if module.CLAUSES is not None and clause in module.CLAUSES
+    }
+    return sorted(found)
+
+
+def declare_block(block: Iterable[Statement], scope: Scope) -> None:
+    """Declare statements in a scope; a failed one is reported and the rest go on."""
+    build = scope.build
+    for statement in block:
+        build.statements += 1
+        if build.statements > MOST_STATEMENTS:
+            if build.statements == MOST_STATEMENTS + 1:
+                scope.report(
+                    TOO_LARGE,
+                    statement,
+                    f"expected a rig of at most {MOST_STATEMENTS} statements, found more",
+                    help="are the counts in the sheet what you meant?",
+                )
+            return
+        before = len(build.entities)
+        try:
+            _check_place(statement, scope)
+            STATEMENTS[statement.word].declare(statement, scope)
+        except Stop as stop:
+            build.report(stop.finding)
+            build.failed.update(_declared_words(statement))
+            for entity in build.entities[before:]:
+                if entity.statement is statement:
+                    entity.failed = True
+
+
+def _check_place(statement: Statement, scope: Scope) -> None:
+    if statement.word in scope.allowed:
+        return
+    word = said(statement.word)
+    homes = sorted(
+        {
+            said(module.WORDS[0])
+            for module in MODULES
+            if module.BLOCK is not None and statement.word in module.BLOCK
+        }
+    )
+    if statement.word in ("needs", "offers"):
+        homes = ["part"]
+    help_line = f"it belongs in the block of {listed(homes)}" if homes else "move it to the top"
+    raise scope.stop(
+        STATEMENT_MISPLACED, statement, f'"{word}" does not belong here', help=help_line
+    )
+
+
+def check_block(statement: Statement, scope: Scope, takes: frozenset[str]) -> None:
+    """Report statements in a block that it does not take."""
+    for inner in statement.block:
+        if inner.word not in takes:
+            scope.report(
+                STATEMENT_MISPLACED,
+                inner,
+                f'"{said(inner.word)}" does not belong in the block of "{said(statement.word)}"',
+                help="move it out, to the left",
+            )
+
+
+def _declared_words(statement: Statement) -> set[str]:
+    """The words that a failed statement would have declared."""
+    words: set[str] = set()
+    for argument in statement.arguments:
+        if isinstance(argument, Word):
+            words.add(argument.text)
+        elif isinstance(argument, Clause) and argument.word in ("declared", "asked"):
+            word = argument.arguments[0]
+            if isinstance(word, Word):
+                words.add(word.text)
+        elif (
+            statement.word == "pose_named"
+            and isinstance(argument, Reference)
+            and isinstance(argument.path[0], str)
+        ):
+            words.add(argument.path[0])
+    return words

@@ -1,0 +1,95 @@
+"""`grip NAME owns 1..2`, in a curve's block: a transform that owns control points of the curve."""
+
+from __future__ import annotations
+
+from somite.entities import CurveEntity, NodeEntity
+from somite.findings import Code
+from somite.ir import Frame, Vector
+from somite.nodes import NODE, declare_node, emit_node, leading, placed
+from somite.records import records_of
+from somite.scope import Scope
+from somite.spatial import vector
+from somite.syntax import Clause, Statement
+from somite.units import NUMBER
+
+OWNS = Code("owns")
+
+WORDS = ("grip",)
+CLAUSES = NODE | {"owns"}
+BLOCK = frozenset({"when"})
+
+
+def declare(statement: Statement, scope: Scope) -> None:
+    """Enter the grip in its curve; it stands amid its points unless it says where."""
+    records = records_of(scope)
+    curve = records.curve_of[id(scope.space)]
+    entity = declare_node(statement, scope, "grip", CLAUSES)
+    entity.compute = lambda: _placed(entity, curve)
+    pieces = [
+        piece
+        for clause in entity.clauses.get("owns", ())
+        for piece in clause.arguments
+        if isinstance(piece, Clause)
+    ]
+    if not pieces:
+        raise scope.stop(
+            OWNS,
+            statement,
+            f'grip "{entity.dotted}" owns no control point',
+            help="say which it owns, counted from 1: owns 1..2",
+        )
+    for piece in pieces:
+        records.owned.setdefault(curve.dotted, []).append((entity, piece))
+
+    def emit() -> None:
+        records.nodes.append(emit_node(entity))
+        records.constraints.extend(leading(entity))
+
+    records.later(entity, emit)
+
+
+def _placed(entity: NodeEntity, curve: CurveEntity) -> tuple[Frame, bool]:
+    return placed(entity, entity.scope, None if "at" in entity.clauses else _amid(entity, curve))
+
+
+def _amid(entity: NodeEntity, curve: CurveEntity) -> Vector:
+    """The mean of the points it owns, each by its share."""
+    from somite.statements.curve import worked
+
+    points = worked(curve).spline.points
+    total = (0.0, 0.0, 0.0)
+    weight = 0.0
+    for clause in entity.clauses.get("owns", ()):
+        for piece in clause.arguments:
+            assert isinstance(piece, Clause)
+            for point, share in owned_points(piece, entity.scope, len(points)):
+                total = vector.add(total, vector.scaled(points[point], share))
+                weight += share
+    return vector.scaled(total, 1.0 / weight) if weight > 0.0 else points[0]
+
+
+def owned_points(piece: Clause, scope: Scope, count: int) -> list[tuple[int, float]]:
+    """Control points (counted from zero) and shares that one item of `owns` states."""
+    numbers = list(piece.arguments)
+    share = 1.0
+    if len(numbers) > 1 and _has_share(piece, scope.document.source.text):
+        share = scope.number(numbers.pop(), NUMBER)
+        if not 0.0 < share <= 1.0:
+            raise scope.stop(
+                OWNS, piece, f"expected a share above 0 up to 100%, found {share * 100:g}%"
+            )
+    first = scope.whole(numbers[0])
+    last = scope.whole(numbers[1]) if len(numbers) > 1 else first
+    if not 1 <= first <= last <= count:
+        raise scope.stop(
+            OWNS,
+            piece,
+            f"expected control points from 1 to {count}, found {first}"
+            + (f"..{last}" if last != first else ""),
+            help="control points are counted from 1 at the start of the curve",
+        )
+    return [(point - 1, share) for point in range(first, last + 1)]
+
+
+def _has_share(piece: Clause, text: str) -> bool:
+    return "by" in text[piece.arguments[-2].end : piece.arguments[-1].start].split()

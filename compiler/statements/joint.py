@@ -1,0 +1,24 @@
+"""`joint NAME at P`: what a mesh is bound to."""
+
+from __future__ import annotations
+
+from somite.nodes import NODE, declare_node, emit_node, leading
+from somite.records import records_of
+from somite.scope import Scope
+from somite.syntax import Statement
+
+WORDS = ("joint",)
+CLAUSES = NODE
+BLOCK = frozenset({"when"})
+
+
+def declare(statement: Statement, scope: Scope) -> None:
+    """Enter the joint; its record is made when every name is known."""
+    entity = declare_node(statement, scope, "joint", CLAUSES)
+    records = records_of(scope)
+
+    def emit() -> None:
+        records.nodes.append(emit_node(entity))
+        records.constraints.extend(leading(entity))
+
+    records.later(entity, emit)

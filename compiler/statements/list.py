@@ -1,0 +1,113 @@
+"""`list NAME of A, B, C`: a named set of nodes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from somite.clauses import gather
+from somite.entities import (
+    ChainEntity,
+    CurveEntity,
+    Entity,
+    NodeEntity,
+    UseEntity,
+    ValueEntity,
+    entities_in,
+)
+from somite.findings import Code
+from somite.ir import NamedList
+from somite.records import records_of
+from somite.scope import NEEDS_SIDE, Scope, Stop
+from somite.syntax import Argument, Clause, Items, Reference, Statement, Word
+from somite.values import Handle, Many, Value, named
+
+LIST_MEMBER = Code("list-member")
+
+WORDS = ("list",)
+CLAUSES = frozenset({"about"})
+BLOCK = frozenset({"when"})
+
+
+def declare(statement: Statement, scope: Scope) -> None:
+    """Enter the list; its members are found when every name is known."""
+    word = statement.arguments[0]
+    assert isinstance(word, Word)
+    declared = Clause("declared", (word,), word.start, word.end)
+    text, name = scope.full_name(declared)
+    entity = ValueEntity(name, statement, scope, kind="list")
+    scope.declare(text, entity)
+
+    def emit() -> None:
+        gather(statement, scope, CLAUSES)
+        records_of(scope).lists.append(
+            NamedList(entity.dotted, tuple(members_of(entity)), entity.origin)
+        )
+
+    records_of(scope).later(entity, emit)
+
+
+def members_of(entity: ValueEntity, depth: int = 0) -> list[str]:
+    """The nodes of a list in their order, each once; lists in it are opened."""
+    found: dict[str, None] = {}
+    for argument in entity.statement.arguments[1:]:
+        for node in _nodes(argument, entity.scope, depth):
+            found.setdefault(node)
+    return list(found)
+
+
+def _nodes(argument: Argument, scope: Scope, depth: int) -> Iterator[str]:
+    if depth > 32:
+        raise scope.stop(LIST_MEMBER, argument, "lists hold each other in a loop")
+    if isinstance(argument, Items):
+        for member in argument.members:
+            yield from _nodes(member, scope, depth)
+        return
+    if not isinstance(argument, Reference):
+        raise scope.stop(LIST_MEMBER, argument, "expected the name of a node, found a value")
+    yield from _opened(_look_up(argument, scope), argument, scope, depth)
+
+
+def _look_up(argument: Reference, scope: Scope) -> Value:
+    """A name; one that is built on both sides stands for both."""
+    try:
+        return scope.look_up(argument, nodes_first=True)
+    except Stop as stop:
+        if stop.finding is None or stop.finding.code != NEEDS_SIDE.slug:
+            raise
+    both = []
+    for side in ("left", "right"):
+        sided = scope.child(side=side)
+        both.append(sided.look_up(argument, nodes_first=True))
+    return Many(tuple(both))
+
+
+def _opened(value: Value, argument: Argument, scope: Scope, depth: int) -> Iterator[str]:
+    if isinstance(value, Many):
+        for member in value.members:
+            yield from _opened(member, argument, scope, depth)
+        return
+    if not isinstance(value, Handle) or value.rest:
+        raise scope.stop(LIST_MEMBER, argument, f"expected a node, found {named(value)}")
+    yield from _entity(value.entity, argument, scope, depth)
+
+
+def _entity(entity: Entity, argument: Argument, scope: Scope, depth: int) -> Iterator[str]:
+    if isinstance(entity, NodeEntity):
+        yield entity.dotted
+    elif isinstance(entity, ChainEntity):
+        for joint in entity.joints:
+            yield joint.dotted
+    elif isinstance(entity, CurveEntity):
+        for thing in entity.grips.values():
+            for grip in entities_in(thing):
+                yield grip.dotted
+    elif isinstance(entity, ValueEntity) and entity.kind == "list":
+        yield from members_of(entity, depth + 1)
+    else:
+        what = "a part in use" if isinstance(entity, UseEntity) else f"a {entity.kind}"
+        raise scope.stop(
+            LIST_MEMBER,
+            argument,
+            f"expected nodes, found {what}",
+            help="name a list that the part offers" if isinstance(entity, UseEntity) else None,
+        )

@@ -1,0 +1,138 @@
+"""`use PART as NAME`: a part in its place; its name goes before every name inside."""
+
+from __future__ import annotations
+
+from somite.clauses import gather, was_of
+from somite.entities import UseEntity
+from somite.findings import Code, nearest
+from somite.scope import TOO_LARGE, Scope, Space
+from somite.statements.part import GIVEN_TWICE, OFFER_UNKNOWN, give, needs_of, offers_of
+from somite.syntax import Clause, Expression, Statement, Word
+
+UNKNOWN_PART = Code("unknown-part")
+PART_IN_ITSELF = Code("part-in-itself")
+
+WORDS = ("use",)
+CLAUSES = frozenset({"with", "was", "about"})
+BLOCK = frozenset({"when"})
+
+MOST_DEPTH = 40
+
+
+def declare(statement: Statement, scope: Scope) -> None:
+    """Place the part: give it what it needs, then declare its body under the use's name."""
+    word, head = statement.arguments
+    assert isinstance(word, Word) and isinstance(head, Clause)
+    build = scope.build
+    visible = build.parts.get(scope.document.source.name, {})
+    found = visible.get(word.text)
+    if found is None:
+        if word.text in build.failed or word.text in scope.document.poisoned:
+            build.failed.add(_name_of(head))
+            return
+        near = nearest(word.text, visible)
+        raise scope.stop(
+            UNKNOWN_PART,
+            word,
+            f'there is no part named "{word.text}" here',
+            help=f'did you mean "{near}"?' if near else f"import {word.text} from library",
+        )
+    part, document = found
+    _check_depth(word, part, scope)
+    text, name = scope.full_name(head)
+    entity = UseEntity(name, statement, scope, kind="use", part=word.text)
+    scope.declare(text, entity)
+    entity.clauses = gather(statement, scope, CLAUSES)
+    old = (
+        *scope.space.old_prefix,
+        was_of(entity.clauses) or text,
+        *name[len(scope.space.prefix) + 1 :],
+    )
+    inner = Scope(
+        build,
+        document,
+        Space(prefix=name, old_prefix=old),
+        build.body,
+        mirrored=scope.mirrored,
+        trail=(scope.site(statement), *scope.trail),
+        stack=(*scope.stack, word.text),
+    )
+    entity.inner = inner
+    for offer in offers_of(part):
+        offered = offer.arguments[0]
+        assert isinstance(offered, Word)
+        entity.offers[offered.text] = (offer, inner)
+    give(part, _given(entity, scope), scope, inner, head)
+    build.declare_block(
+        [line for line in part.block if line.word not in ("needs", "offers")], inner
+    )
+    build.last.append(lambda: _finish(part, entity, inner))
+
+
+def _name_of(head: Clause) -> str:
+    word = head.arguments[0]
+    assert isinstance(word, Word)
+    return word.text
+
+
+def _check_depth(word: Word, part: Statement, scope: Scope) -> None:
+    if word.text in scope.stack:
+        loop = [*scope.stack[scope.stack.index(word.text) :], word.text]
+        raise scope.stop(
+            PART_IN_ITSELF,
+            word,
+            f'part "{word.text}" is placed inside itself: ' + " in ".join(reversed(loop)),
+            help="a part may use others, but not one that it is used by; repeat k in 1..n instead",
+        )
+    if len(scope.stack) >= MOST_DEPTH:
+        raise scope.stop(
+            TOO_LARGE, word, f"expected at most {MOST_DEPTH} parts within parts, found more"
+        )
+
+
+def _given(entity: UseEntity, scope: Scope) -> dict[str, tuple[Clause, Expression]]:
+    found: dict[str, tuple[Clause, Expression]] = {}
+    for clause in entity.clauses.get("with", ()):
+        for piece in clause.arguments:
+            assert isinstance(piece, Clause)
+            word, value = piece.arguments
+            assert isinstance(word, Word)
+            if word.text in found:
+                scope.report(
+                    GIVEN_TWICE,
+                    piece,
+                    f'"{word.text}" is given twice',
+                    help="keep one of them",
+                    related=[(scope.site(found[word.text][0]), "first given here")],
+                )
+                continue
+            found[word.text] = (piece, value)  # type: ignore[assignment]
+    return found
+
+
+def _finish(part: Statement, entity: UseEntity, inner: Scope) -> None:
+    """Note which needs were read in this use, and report offers that name nothing."""
+    build = inner.build
+    document = inner.document.source.name
+    for _, word, _, _ in needs_of(part):
+        lazy = inner.names.get(word.text)
+        key = (document, entity.part, word.text)
+        used = lazy is None or lazy.used
+        build.needs_used[key] = build.needs_used.get(key, False) or used
+        build.needs_at[key] = inner.site(word)
+    for name, (offer, _) in entity.offers.items():
+        if len(offer.arguments) > 1 or inner.thing(name) or inner.lazy(name):
+            continue
+        if name in build.failed or name in inner.document.poisoned or entity.failed:
+            continue
+        if (document, entity.part, name) in build.offers_told:
+            continue
+        build.offers_told.add((document, entity.part, name))
+        near = nearest(name, inner.known())
+        build.report(
+            OFFER_UNKNOWN.at(
+                inner.site(offer),
+                f'part "{entity.part}" offers "{name}", and nothing in it has that name',
+                help=f'did you mean "{near}"?' if near else "declare it in the part",
+            )
+        )

@@ -1,0 +1,16 @@
+"""`when CONDITION`: the block only if the condition holds for this sheet."""
+
+from __future__ import annotations
+
+from somite.scope import Scope
+from somite.syntax import Statement
+
+WORDS = ("when",)
+CLAUSES: frozenset[str] | None = None  # Those of the statement around it.
+BLOCK: frozenset[str] | None = None
+
+
+def declare(statement: Statement, scope: Scope) -> None:
+    """Declare the block if the condition holds."""
+    if scope.truth(statement.arguments[0]):
+        scope.build.declare_block(statement.block, scope)

@@ -1,0 +1,81 @@
+"""Files written whole or not at all.
+
+What comes in is every file of a result, by path, as bytes; each is written beside its place and
+then renamed over it, all of them before the first is renamed. A file that already has the bytes is
+left alone. Nothing here knows what the bytes mean.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+
+
+def write_all(files: Mapping[str, bytes]) -> tuple[str, ...]:
+    """Write files by path and return the paths that changed, in the order given.
+
+    Folders are made where they are missing. Raises OSError when one cannot be written; the files
+    that were there before are then still whole.
+    """
+    changed = tuple(path for path, data in files.items() if not _holds(path, data))
+    beside: dict[str, str] = {}
+    try:
+        for path in changed:
+            beside[path] = _written_beside(path, files[path])
+        for path in changed:
+            os.replace(beside[path], path)
+            del beside[path]
+    finally:
+        for leftover in beside.values():
+            _removed(leftover)
+    return changed
+
+
+def _holds(path: str, data: bytes) -> bool:
+    try:
+        if os.path.islink(path) or os.path.getsize(path) != len(data):
+            return False
+        with open(path, "rb") as file:
+            return file.read() == data
+    except OSError:
+        return False
+
+
+def _written_beside(path: str, data: bytes) -> str:
+    folder, name = os.path.split(path)
+    os.makedirs(folder or ".", exist_ok=True)
+    mode = _mode(path)
+    # A process writes one file of a name at a time, so its number keeps two builds apart.
+    beside = os.path.join(folder, f".{name[:200]}.{os.getpid()}.part")
+    flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
+    try:
+        descriptor = os.open(beside, flags, 0o666)
+    except FileExistsError:
+        # Left by a process of the same number that was ended in the middle.
+        os.unlink(beside)
+        descriptor = os.open(beside, flags, 0o666)
+    try:
+        with os.fdopen(descriptor, "wb") as file:
+            file.write(data)
+        if mode is not None:
+            os.chmod(beside, mode)
+    except BaseException:
+        _removed(beside)
+        raise
+    return beside
+
+
+def _mode(path: str) -> int | None:
+    """The permissions of the file that stands there, which a rewrite keeps."""
+    try:
+        return os.stat(path).st_mode & 0o7777
+    except OSError:
+        return None
+
+
+def _removed(path: str) -> bool:
+    try:
+        os.unlink(path)
+    except OSError:
+        return False
+    return True

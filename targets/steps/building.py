@@ -1,0 +1,260 @@
+"""The phases that make things: prepare, skeleton, curve, grips, controls, hierarchy.
+
+In comes a settled rig, out go the steps that put every node and curve of it into the scene, each
+under its parent, in an order in which nothing is referred to before it exists. What moves what is
+for later phases.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from somite.ir import Chain, Curve, Dial, Node, Share
+from somite.spatial.vector import distance
+from somite.targets.steps import nodes
+from somite.targets.steps.figures import percent, rounded
+from somite.targets.steps.lookup import CONTROLS, GRIPS, PREPARE, SKELETON, Lookup
+from somite.targets.steps.records import Fact, Name, Names, Saying, Step, Table, Value
+
+
+def prepare(lookup: Lookup) -> Iterator[Step]:
+    """The scene's unit and axes, the character, and the groups at the top."""
+    rig, figures = lookup.rig, lookup.figures
+    unit = Saying(f"unit.{rig.unit}")
+    yield Step(Saying("do.set-unit", {"unit": unit}), sees=(Saying("see.unit", {"unit": rig.unit}),))
+    yield Step(
+        Saying("do.set-axes", {"up": rig.up, "front": rig.front}),
+        notes=(Saying("note.fixed-axes"),),
+        sees=(Saying("see.axes", {"left": figures.left_axis}),),
+    )
+    yield Step(
+        Saying("do.place-character", {"character": rig.character}),
+        sees=(
+            Saying("see.height", {"height": figures.length(rig.height)}),
+            Saying("see.middle", {"front": rig.front, "across": rig.mirror_axis[1]}),
+        ),
+    )
+    for node in lookup.making[PREPARE]:
+        yield nodes.made(lookup, node)
+
+
+def skeleton(lookup: Lookup) -> Iterator[Step]:
+    """The joints, base first; after a chain's last joint its end, and a look along it."""
+    made: set[str] = set()
+    waiting = dict(lookup.chains)
+    for node in lookup.making[SKELETON]:
+        yield nodes.made(lookup, node)
+        made.add(node.name)
+        chain = waiting.get(node.chain or "")
+        if chain is not None and made.issuperset(chain.joints):
+            del waiting[chain.name]
+            yield nodes.end_marked(lookup, chain)
+            yield _looked_along(lookup, chain)
+
+
+def _looked_along(lookup: Lookup, chain: Chain) -> Step:
+    figures = lookup.figures
+    stations = lookup.stations(chain)
+    rows: list[tuple[Value, ...]] = []
+    total = 0.0
+    for (name, place), (after, there) in zip(stations[:-1], stations[1:], strict=True):
+        length = distance(place, there)
+        total += length
+        rows.append((name, after, figures.bare_length(length)))
+    columns = ("column.joint", "column.points-at", "column.bone-length")
+    return Step(
+        Saying("do.look-along", {"chain": lookup.name(chain.name), "end": stations[-1][0]}),
+        table=Table(columns, tuple(rows), (False, False, True)),
+        sees=(
+            Saying("see.chain-aims", {"axis": chain.axis}),
+            Saying("see.chain-length", {"length": figures.length(total)}),
+        ),
+        origin=chain.origin,
+    )
+
+
+def curve(lookup: Lookup) -> Iterator[Step]:
+    """Each curve by its control points, degree and knots."""
+    for made in lookup.rig.curves:
+        yield _curve_made(lookup, made)
+
+
+def _curve_made(lookup: Lookup, curve: Curve) -> Step:
+    figures = lookup.figures
+    name = lookup.name(curve.name)
+    rows = tuple(
+        (str(number), *(figures.bare_length(part) for part in point))
+        for number, point in enumerate(curve.points, start=1)
+    )
+    later = "note.curve-parent-later" if curve.parent else "note.curve-stays"
+    return Step(
+        Saying("do.draw-curve", {"curve": name, "count": str(len(curve.points))}),
+        facts=(
+            Fact("label.degree", str(curve.degree)),
+            Fact("label.knots", ", ".join(rounded(knot, 6) for knot in curve.knots)),
+        ),
+        table=Table(("column.point", "column.x", "column.y", "column.z"), rows, (True,) * 4),
+        notes=(Saying("note.knots"), Saying(later)),
+        sees=tuple(_curve_seen(lookup, curve)),
+        made=(name,),
+        origin=curve.origin,
+    )
+
+
+def _curve_seen(lookup: Lookup, curve: Curve) -> Iterator[Saying]:
+    figures = lookup.figures
+    yield Saying(
+        "see.curve-ends",
+        {"start": figures.place(curve.points[0]), "stop": figures.place(curve.points[-1])},
+    )
+    rest = lookup.settled.curves.get(curve.name)
+    if rest is not None:
+        yield Saying("see.curve-length", {"length": figures.length(rest.length)})
+    for chain in lookup.rig.chains:
+        if chain.curve == curve.name:
+            yield Saying("see.curve-chain", {"chain": lookup.name(chain.name)})
+
+
+def grips(lookup: Lookup) -> Iterator[Step]:
+    """The grips, and which control points each owns."""
+    owned: dict[str, list[tuple[Curve, Share]]] = {}
+    for curve in lookup.rig.curves:
+        for share in curve.shares:
+            owned.setdefault(share.grip, []).append((curve, share))
+    for node in lookup.making[GRIPS]:
+        yield nodes.made(lookup, node)
+        for curve in lookup.rig.curves:
+            shares = [share for owner, share in owned.get(node.name, ()) if owner is curve]
+            if shares:
+                yield _owned(lookup, node, curve, shares)
+
+
+def _owned(lookup: Lookup, grip: Node, curve: Curve, shares: list[Share]) -> Step:
+    points = Names(tuple(str(share.point + 1) for share in shares))
+    values: dict[str, Value] = {
+        "grip": lookup.name(grip.name),
+        "curve": lookup.name(curve.name),
+        "points": points,
+    }
+    whole = all(share.share == 1.0 for share in shares)
+    rows = tuple((str(share.point + 1), percent(share.share)) for share in shares)
+    table = Table(("column.point", "column.share"), rows, (True, True))
+    origin = shares[0].origin or curve.origin
+    ten = lookup.figures.length(lookup.rig.height / 20.0)
+    return Step(
+        Saying("do.own-points" if len(shares) > 1 else "do.own-point", values),
+        table=None if whole else table,
+        notes=() if whole else (Saying("note.shares"),),
+        sees=(Saying("see.owned" if whole else "see.owned-shares", {**values, "length": ten}),),
+        origin=origin,
+    )
+
+
+def controls(lookup: Lookup) -> Iterator[Step]:
+    """The controls, with the groups among them, each with its dials."""
+    for node in lookup.making[CONTROLS]:
+        yield nodes.made(lookup, node)
+        for dial in node.dials:
+            yield _dial_added(lookup, node, dial)
+
+
+def _dial_added(lookup: Lookup, node: Node, dial: Dial) -> Step:
+    name = Name(f"{node.name}.{dial.name}", dial.name)
+    facts = [
+        Fact("label.dial-kind", dial_kind(lookup, node, dial)),
+        Fact("label.starts-at", lookup.setting(name.identity, dial.default)),
+    ]
+    key = "see.dial-choice" if dial.options else "see.dial-number"
+    value = lookup.setting(name.identity, dial.default)
+    return Step(
+        Saying("do.add-dial", {"dial": name, "control": lookup.name(node.name)}),
+        facts=tuple(facts),
+        notes=(Saying("note.neutral"),) if dial.neutral else (),
+        sees=(Saying(key, {"dial": name, "value": value}),),
+        made=(name,),
+        origin=dial.origin or node.origin,
+    )
+
+
+def dial_kind(lookup: Lookup, node: Node, dial: Dial) -> Saying:
+    """What may be set on a dial, in words."""
+    if dial.options:
+        return Saying("dial.choice", {"options": Names(dial.options)})
+    channel = f"{node.name}.{dial.name}"
+    if dial.low is None or dial.high is None:
+        return Saying(f"dial.{dial.unit}")
+    low, high = lookup.setting(channel, dial.low), lookup.setting(channel, dial.high)
+    return Saying(f"dial.{dial.unit}-within", {"low": low, "high": high})
+
+
+def hierarchy(lookup: Lookup) -> Iterator[Step]:
+    """What could not go under its parent when it was made, and where channels count from."""
+    for phase in (PREPARE, SKELETON, GRIPS, CONTROLS):
+        for node in lookup.making[phase]:
+            if node.parent is not None and not lookup.is_ready(node):
+                yield _put_under(lookup, node)
+    for curve in lookup.rig.curves:
+        if curve.parent is not None:
+            yield _curve_put_under(lookup, curve, curve.parent)
+    yield from _rests(lookup)
+
+
+def _put_under(lookup: Lookup, node: Node) -> Step:
+    name = lookup.name(node.name)
+    return Step(
+        Saying("do.put-under", {"node": name, "parent": lookup.name(node.parent or "")}),
+        sees=(
+            Saying(
+                "see.kept-place",
+                {"node": name, "place": lookup.figures.place(node.rest.place)},
+            ),
+        ),
+        origin=node.origin,
+    )
+
+
+def _curve_put_under(lookup: Lookup, curve: Curve, parent: str) -> Step:
+    name = lookup.name(curve.name)
+    place = lookup.figures.place(curve.points[0])
+    return Step(
+        Saying("do.put-under", {"node": name, "parent": lookup.name(parent)}),
+        sees=(Saying("see.curve-kept-place", {"curve": name, "place": place}),),
+        origin=curve.origin,
+    )
+
+
+def _rests(lookup: Lookup) -> Iterator[Step]:
+    driven = {channel.rsplit(".", 2)[0] for channel in _posed(lookup)}
+    kinds = (
+        ("do.rest-controls", [node for node in lookup.rig.nodes if node.kind == "control"]),
+        (
+            "do.rest-others",
+            [node for node in lookup.rig.nodes if node.kind != "control" and node.name in driven],
+        ),
+    )
+    for key, found in kinds:
+        if found:
+            yield Step(
+                Saying(key, {"count": str(len(found))}),
+                facts=(named(lookup, found),),
+                notes=(Saying("note.mount"),),
+                sees=(Saying("see.zero"),),
+            )
+
+
+def named(lookup: Lookup, nodes: Iterable[Node]) -> Fact:
+    """The names of several nodes, as one fact."""
+    return Fact("label.names", Names(tuple(lookup.name(node.name) for node in nodes)))
+
+
+def _posed(lookup: Lookup) -> Iterator[str]:
+    """Every node channel that a feed, pose or check writes."""
+    rig = lookup.rig
+    for feed in rig.feeds:
+        yield feed.target
+    for settings in (*rig.poses, *rig.checks):
+        for setting in settings.settings:
+            yield setting.channel
+    for check in rig.checks:
+        for sweep in check.sweeps:
+            yield sweep.channel

@@ -1,0 +1,1 @@
+"""Makes the builders that lie beside this file importable from every folder of tests."""
