@@ -179,7 +179,7 @@ def _built(job: Job, tools: Tools, names: _Names, compiler: str, last: Stamp | N
         findings += [*found, *misnamed]
     if has_errors(findings):
         return _failed(job, findings, sources)
-    inputs = _inputs(job, compiled, wording, targets)
+    inputs = _inputs(job, compiled, targets)
     outcome = _written(job, name, rendered, inputs, findings, sources, compiler)
     if last is not None and last["name"] != name and outcome.state == "built":
         return replace(outcome, removed=(*outcome.removed, *_forgotten(job, last)))
@@ -261,17 +261,17 @@ def _context(compiled: Compiled, wording: Wording) -> Context:
     )
 
 
-def _inputs(
-    job: Job, compiled: Compiled, wording: Wording, targets: Mapping[str, Target]
-) -> dict[str, str] | None:
+def _inputs(job: Job, compiled: Compiled, targets: Mapping[str, Target]) -> dict[str, str] | None:
     """The digest of every file that the outputs depend on; None if one changed under our hands."""
     paths = [str(path) for path in compiled.inputs]
     paths += [path for path in (job.phrases, job.templates) if path is not None]
     paths += [path for key, target in targets.items() for path in _target_paths(key, target)]
     digests = {path: stamp.digest(path) for path in dict.fromkeys(paths)}
-    for name, source in {**compiled.sources, **wording.sources}.items():
-        again = project.read_source(Path(name))[0] if os.path.exists(name) else source
-        if again is None or again.text != source.text:
+    used = {source.text for source in compiled.sources.values()}
+    for path in compiled.inputs:
+        again, _ = project.read_source(path)
+        # What is no text, such as landmarks in a binary file, has no text to compare.
+        if again is not None and again.text not in used:
             return None
     return digests
 
@@ -280,7 +280,7 @@ def _target_paths(key: str, target: Target) -> Iterator[str]:
     """What a target of a team's own is made of: its folder, or the module that holds it."""
     if os.path.isdir(key):
         yield key
-    module = target.emit.__module__
+    module = getattr(target.emit, "__module__", "")
     if module.partition(".")[0] != "somite":
         file = getattr(sys.modules.get(module), "__file__", None)
         if file is not None:

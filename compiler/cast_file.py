@@ -142,7 +142,10 @@ def matches(folder: str, pattern: str) -> list[str]:
 
 def _target(folder: str, target: str) -> str:
     """A target's name, or its folder from here: what has a `/` is a folder."""
-    return _joined(folder, target) if "/" in target else target
+    if "/" not in target:
+        return target
+    path = _joined(folder, target)
+    return path if os.sep in path else os.path.join(os.curdir, path)
 
 
 def _joined(folder: str, path: str) -> str:

@@ -61,7 +61,7 @@ class Desk:
 
 def _sheet_sources(path: Path, character: Sheet | None) -> dict[str, Source]:
     """The texts of a sheet and of the files it takes landmarks from, as far as they are text."""
-    files = {project.shown(path): path}
+    files = {project.shown(path, project.find_root(path)): path}
     if character is not None:
         files |= {source.name: Path(source.path) for source in character.sources}
     read = (project.read_source(file, name)[0] for name, file in files.items())

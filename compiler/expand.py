@@ -11,18 +11,18 @@ from dataclasses import replace
 
 from somite import statements
 from somite.axes import Axes
+from somite.clauses import was_of
 from somite.entities import ChainEntity, NodeEntity, UseEntity, ValueEntity
 from somite.findings import Code, Finding, Severity, has_errors, in_order, nearest
 from somite.ir import Nudge, Rename, Rig, Vector
 from somite.library import Parts
-from somite.nodes import was_of
 from somite.scope import Build, Lazy, Scope, Space, Stop
 from somite.sheet import Measures, Request, Sheet, measure
 from somite.spatial import vector
 from somite.statements.part import UNUSED_NEED
 from somite.statements.recipe import Head, head_of, spelled
 from somite.statements.sheet import requests_of
-from somite.syntax import Clause, Document, Statement, Word
+from somite.syntax import Argument, Clause, Document, Statement, Word
 from somite.units import LENGTH
 from somite.values import Arrow, Choice, Many, Quantity, Value
 
@@ -130,7 +130,6 @@ def _measured(document: Document, sheet: Sheet, scope: Scope, axes: Axes) -> Non
     asked: list[tuple[Request, Clause | None, Word]] = []
     for statement in document.statements:
         if statement.word == "sheet":
-            statements.check_block(statement, scope, frozenset({"request"}))
             try:
                 asked.extend(requests_of(statement.block, scope))
             except Stop as stop:
@@ -226,19 +225,19 @@ def _default(lazy: Lazy, request: Request, clause: Clause, scope: Scope) -> None
     lazy.check = lambda value: _as_kind(value, request, scope, expression)
 
 
-def _as_kind(value: Value, request: Request, scope: Scope, at: object) -> Value:
+def _as_kind(value: Value, request: Request, scope: Scope, at: Argument) -> Value:
     """A default must be of the kind that is asked for, and within its bounds."""
-    from somite.statements.part import _check
+    from somite.statements.part import check_for
 
     terms: dict[str, Clause] = {}
     kind = "point" if request.kind == "pair" else request.kind
-    taken: Value = _check(kind, terms, scope, at, scope)(value)
+    taken: Value = check_for(kind, terms, scope, at, scope)(value)
     if isinstance(taken, Quantity):
         low, high = request.low, request.high
         if (low is not None and taken.value < low) or (high is not None and taken.value > high):
             raise scope.stop(
                 statements.sheet.REQUEST_FORM,
-                at,  # type: ignore[arg-type]
+                at,
                 f'the default of "{request.name}" is outside its own range',
                 help="widen the range, or change the default",
             )

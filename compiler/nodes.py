@@ -197,7 +197,7 @@ def parent_of(entity: NodeEntity, scope: Scope) -> NodeEntity | None:
     target = under.arguments[0]
     assert isinstance(target, Reference)
     if len(under.arguments) > 1 and _is_before_first(target, scope):
-        target = under.arguments[1]  # type: ignore[assignment]
+        target = under.arguments[1]
     parent = scope.node_or_world(target)
     if parent is entity:
         raise scope.stop(

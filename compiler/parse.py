@@ -130,20 +130,22 @@ def _width(blank: str) -> int:
 # meaning are kept.
 
 
-def _start(child: Any) -> int:
+def _start(child: Any) -> Any:
     return child.start_pos if type(child) is Token else child.start
 
 
-def _end(child: Any) -> int:
+def _end(child: Any) -> Any:
     return child.end_pos if type(child) is Token else child.end
+
+
+def _word(token: Any) -> Word:
+    return Word(token.type, str(token), token.start_pos, token.end_pos)
 
 
 def _arguments(children: list[Any]) -> tuple[Argument, ...]:
     return tuple(
         [
-            Word(child.type, str(child), child.start_pos, child.end_pos)
-            if type(child) is Token
-            else child
+            _word(child) if type(child) is Token else child
             for child in children
             if type(child) is not Token or child.type in KEPT
         ]
@@ -153,9 +155,7 @@ def _arguments(children: list[Any]) -> tuple[Argument, ...]:
 def _all_words(children: list[Any]) -> tuple[Argument, ...]:
     return tuple(
         [
-            Word(child.type, str(child), child.start_pos, child.end_pos)
-            if type(child) is Token
-            else child
+            _word(child) if type(child) is Token else child
             for child in children
             if type(child) is not Token or child.type != "COMMA"
         ]
@@ -375,7 +375,7 @@ def parse(source: Source) -> tuple[Document, tuple[Finding, ...]]:
     collecting = gc.isenabled()
     gc.disable()  # Only growth happens here; the collector would walk the tree again and again.
     try:
-        lines = lark.parse(source.text, start="start")
+        lines: Any = lark.parse(source.text, start="start")
     except (UnexpectedInput, _Refused):
         return _line_by_line(lark, source)
     finally:
@@ -473,7 +473,7 @@ def _parse_line(
     lark: Lark, source: Source, line: _Line, findings: list[Finding]
 ) -> Statement | tuple[Clause, ...] | None:
     try:
-        built = lark.parse(TextSlice(source.text, line.start, line.end), start="alone")
+        built: Any = lark.parse(TextSlice(source.text, line.start, line.end), start="alone")
     except UnexpectedInput as mistake:
         findings.append(_mistake(mistake, source, line))
         return None
@@ -634,9 +634,9 @@ def _mistake(mistake: UnexpectedInput, source: Source, line: _Line) -> Finding:
     words = _accepted_words(mistake)
     known = grammar.explain_mistake(text[line.start : at], rest, words)
     if known is not None:
-        message, help_line = known
-        return SYNTAX.at(site, message.replace("{found}", found), help=help_line)
-    help_line = None
+        message, mending = known
+        return SYNTAX.at(site, message.replace("{found}", found), help=mending)
+    help_line: str | None = None
     if found.startswith('"'):
         near = nearest(found.strip('"'), words)
         if near is not None:
@@ -668,7 +668,7 @@ def _accepted(mistake: UnexpectedInput) -> set[str]:
     interactive: InteractiveParser | None = getattr(mistake, "interactive_parser", None)
     if interactive is not None:
         try:
-            return set(interactive.accepts())
+            return set(interactive.accepts())  # type: ignore[no-untyped-call]
         except Exception:
             return set(getattr(mistake, "accepts", None) or ())
     return set(

@@ -49,7 +49,7 @@ check "turning the crown turns the last bone with it"
 
 SHEET = """\
 # One character's measurements. Copy this file for the next one.
-name = "first"
+character = "first"
 unit = "cm"
 up = "+Y"
 front = "+Z"

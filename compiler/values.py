@@ -306,7 +306,7 @@ def _absolute(a: Value) -> Value:
 
 
 def _same(values: tuple[Value, ...]) -> list[Quantity]:
-    numbers = []
+    numbers: list[Quantity] = []
     for value in values:
         if not isinstance(value, Quantity):
             raise Mismatch(f"expected numbers, found {named(value)}")

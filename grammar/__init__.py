@@ -48,7 +48,7 @@ def load(transformer: Any, postlex: Any) -> Lark:
     except ImportError:
         tables = None  # type: ignore[assignment]
     if tables is not None and digest() == tables.DIGEST:
-        loaded: Lark = Lark._load_from_dict(  # type: ignore[attr-defined]
+        loaded: Lark = Lark._load_from_dict(  # type: ignore[no-untyped-call]
             tables.DATA, tables.MEMO, transformer=transformer, postlex=postlex
         )
         return loaded
@@ -62,7 +62,7 @@ def tables_text(postlex: Any) -> str:
     from lark.lexer import TerminalDef
 
     lark = Lark(text(), postlex=postlex, **OPTIONS)
-    data, memo = lark.memo_serialize([TerminalDef, Rule])  # type: ignore[attr-defined]
+    data, memo = lark.memo_serialize([TerminalDef, Rule])
     data["options"]["postlex"] = None
     return (
         '"""The parse tables of somite.lark, written by `python -m somite.grammar`."""\n'

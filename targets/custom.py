@@ -38,7 +38,7 @@ TEMPLATES = 100
 """The most templates that a target's folder may hold."""
 
 _SUFFIX = re.compile(r"\.[A-Za-z0-9_-]+(\.[A-Za-z0-9_-]+)*")
-_KEYS = ("name", "about", "expresses", "outputs")
+_KEYS = ("name", "about", "expresses", "leaves_out", "outputs")
 _OUTPUT_KEYS = ("template", "suffix")
 
 Made = tuple[Target | None, tuple[Finding, ...]]
@@ -46,11 +46,16 @@ Made = tuple[Target | None, tuple[Finding, ...]]
 
 @dataclass(frozen=True, slots=True)
 class Manifest:
-    """What a manifest says; `outputs` pairs the name of a template with the end of a file name."""
+    """What a manifest says.
+
+    `leaves_out` are kinds that the target is not about, so that they need no report. `outputs`
+    pairs the name of a template with the end of a file name.
+    """
 
     name: str
     about: str
     expresses: frozenset[str]
+    leaves_out: frozenset[str]
     outputs: tuple[tuple[str, str], ...]
 
 
@@ -69,7 +74,8 @@ def load(folder: Path) -> Made:
         said = (*said, *_absent(manifest, templates, tables))
     if manifest is None or has_errors(said):
         return None, said
-    emit = _expressing(_emitter(manifest, templates), manifest.expresses)
+    told = manifest.expresses | manifest.leaves_out
+    emit = _expressing(_emitter(manifest, templates), told)
     return Target(manifest.name, manifest.about, manifest.expresses, emit), said
 
 
@@ -81,11 +87,14 @@ def read_manifest(tables: Tables) -> tuple[Manifest | None, tuple[Finding, ...]]
     if name is not None and not re.fullmatch(r"[a-z][a-z0-9_-]*", name):
         message = f'expected a name of small letters, digits, "_" and "-", found "{name}"'
         findings.append(_wrong(tables, "name", message, "write a name such as prop_table"))
-    expresses = _kinds(tables, findings)
+    expresses = _kinds(tables, "expresses", findings)
+    leaves_out = frozenset[str]()
+    if "leaves_out" in tables.values:
+        leaves_out = _kinds(tables, "leaves_out", findings)
     outputs = _outputs(tables, findings)
     if findings or name is None or about is None:
         return None, tuple(findings)
-    return Manifest(name, about, expresses, outputs), ()
+    return Manifest(name, about, expresses, leaves_out, outputs), ()
 
 
 def _wrong(tables: Tables, key: str, message: str, help: str) -> Finding:
@@ -115,21 +124,20 @@ def _text(tables: Tables, key: str, findings: list[Finding]) -> str | None:
     return None
 
 
-def _kinds(tables: Tables, findings: list[Finding]) -> frozenset[str]:
-    value = tables.values.get("expresses")
+def _kinds(tables: Tables, key: str, findings: list[Finding]) -> frozenset[str]:
+    value = tables.values.get(key)
     if not isinstance(value, list) or not all(isinstance(kind, str) for kind in value):
-        message = 'expected a list of kinds for "expresses", found ' + (
-            "none" if value is None else "something else"
-        )
+        found = "none" if value is None else "something else"
+        message = f'expected a list of kinds for "{key}", found {found}'
         help = f"choose from {', '.join(sorted(KINDS))}"
-        findings.append(_wrong(tables, "expresses", message, help))
+        findings.append(_wrong(tables, key, message, help))
         return frozenset()
     for kind in value:
         if kind not in KINDS:
             close = nearest(kind, KINDS)
             help = f'did you mean "{close}"?' if close else f"choose from {', '.join(sorted(KINDS))}"
             message = f'expected a kind of thing that a rig has, found "{kind}"'
-            findings.append(_wrong(tables, "expresses", message, help))
+            findings.append(_wrong(tables, key, message, help))
     return frozenset(value)
 
 

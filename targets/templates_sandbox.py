@@ -35,14 +35,14 @@ Filters = tuple[tuple[str, Callable[..., object]], ...]
 class Limits:
     """How much one rendering may spend.
 
-    `template`: characters of one template. `work`: turns of loops, calls, and characters handled.
-    `text`: characters of one text made by an expression. `output`: characters of the result.
+    `template`: characters of one template. `work`: turns of loops, calls, and characters handled,
+    which bounds the characters of the result too. `text`: characters of one text made by an
+    expression.
     """
 
     template: int = 262_144
-    work: int = 30_000_000
+    work: int = 40_000_000
     text: int = 4_000_000
-    output: int = 64_000_000
 
 
 LIMITS = Limits()
@@ -80,22 +80,17 @@ def render(
     `data` holds dictionaries, lists, tuples, texts, numbers, truth values and None only. Names that
     end in `.html.j2` have their values escaped for HTML.
     """
-    from somite.targets.counted_templates import CountedEnvironment, Spent
+    from somite.targets.counted_templates import CountedEnvironment
 
     environment = CountedEnvironment(templates, filters, limits)
     try:
         template = environment.get_template(name)
-        pieces: list[str] = []
-        length = 0
-        for piece in template.generate(data):
-            length += len(piece)
-            if length > limits.output:
-                raise Spent(f"more than {limits.output} characters of output")
-            pieces.append(piece)
+        # All that a template writes is charged to its budget as it comes, so the whole is bounded.
+        text = "".join(template.generate(data))
     except Exception as mistake:
         # Whatever a template provokes inside the engine is the template's mistake, and a finding.
         return None, (_finding(mistake, name, environment),)
-    return "".join(pieces), ()
+    return text, ()
 
 
 def _finding(mistake: Exception, name: str, environment: CountedEnvironment) -> Finding:

@@ -111,6 +111,9 @@ def declare_block(block: Iterable[Statement], scope: Scope) -> None:
         before = len(build.entities)
         try:
             _check_place(statement, scope)
+            takes = STATEMENTS[statement.word].BLOCK
+            if takes is not None:
+                check_block(statement, scope, takes)
             STATEMENTS[statement.word].declare(statement, scope)
         except Stop as stop:
             build.report(stop.finding)
@@ -142,7 +145,9 @@ def _check_place(statement: Statement, scope: Scope) -> None:
 def check_block(statement: Statement, scope: Scope, takes: frozenset[str]) -> None:
     """Report statements in a block that it does not take."""
     for inner in statement.block:
-        if inner.word not in takes:
+        if inner.word in ("when", "repeat", "mirror") and inner.word in takes:
+            check_block(inner, scope, takes)
+        elif inner.word not in takes:
             scope.report(
                 STATEMENT_MISPLACED,
                 inner,

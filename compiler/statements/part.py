@@ -5,7 +5,7 @@ A part is only read where a `use` places it; then its needs become names in a sc
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 from somite.findings import Code, Severity, nearest
 from somite.scope import DECLARED_TWICE, Lazy, Scope
@@ -112,13 +112,13 @@ def _lazy(
         if kind == "pair":
             return _pair(clause, expression, caller, site, what)
         lazy = Lazy(caller, site, what, expression=expression, nodes_first=kind in THINGS)
-        lazy.check = _check(kind, terms, caller, expression, inner)
+        lazy.check = check_for(kind, terms, caller, expression, inner)
         return lazy
     if "terms_default" in terms:
         stated = terms["terms_default"].arguments[0]
         lazy = Lazy(inner, site, what, expression=stated)  # type: ignore[arg-type]
         lazy.nodes_first = kind in THINGS
-        lazy.check = _check(kind, terms, inner, stated, inner)
+        lazy.check = check_for(kind, terms, inner, stated, inner)
         if kind == "choice":
             lazy.value = inner.word(stated, _options(terms))
         return lazy
@@ -153,7 +153,9 @@ def _options(terms: dict[str, Clause]) -> tuple[str, ...]:
     return tuple([word.text.strip('"') for word in words if isinstance(word, Word)])
 
 
-def _check(kind: str, terms: dict[str, Clause], scope: Scope, at: Argument, inner: Scope):  # type: ignore[no-untyped-def]
+def check_for(
+    kind: str, terms: dict[str, Clause], scope: Scope, at: Argument, inner: Scope
+) -> Callable[[Value], Value]:
     """A function that takes a given value as the kind that is needed."""
 
     def check(value: Value) -> Value:

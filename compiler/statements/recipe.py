@@ -10,7 +10,7 @@ from somite.findings import Code, nearest
 from somite.ir import Axis
 from somite.nodes import axis_of
 from somite.scope import Scope
-from somite.syntax import Statement, Word
+from somite.syntax import Clause, Statement, Word
 from somite.units import LENGTH_UNITS
 
 RECIPE_HEAD = Code("recipe-head")
@@ -77,8 +77,8 @@ def head_of(statement: Statement, scope: Scope) -> Head:
     return head
 
 
-def _axes(clause: object, head: Head, scope: Scope) -> None:
-    up, front = clause.arguments  # type: ignore[attr-defined]
+def _axes(clause: Clause, head: Head, scope: Scope) -> None:
+    up, front = clause.arguments
     stated_up, stated_front = axis_of(up), axis_of(front)
     problem = axes_problem(stated_up, stated_front)
     if problem is None and stated_up not in ("+Y", "+Z"):
@@ -88,14 +88,14 @@ def _axes(clause: object, head: Head, scope: Scope) -> None:
             RECIPE_HEAD,
             clause,
             problem,
-            help="write: axes up +Y front +Z",  # type: ignore[arg-type]
+            help="write: axes up +Y front +Z",
         )
         return
     head.up, head.front = stated_up, stated_front
 
 
-def _spelling(clause: object, head: Head, scope: Scope) -> None:
-    words = clause.arguments  # type: ignore[attr-defined]
+def _spelling(clause: Clause, head: Head, scope: Scope) -> None:
+    words = [word for word in clause.arguments if isinstance(word, Word)]
     case = words[0].text
     if case not in CASES:
         near = nearest(case, CASES)

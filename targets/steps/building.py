@@ -40,16 +40,15 @@ def prepare(lookup: Lookup) -> Iterator[Step]:
 
 def skeleton(lookup: Lookup) -> Iterator[Step]:
     """The joints, base first; after a chain's last joint its end, and a look along it."""
-    made: set[str] = set()
-    waiting = dict(lookup.chains)
+    waiting = {chain.name: len(chain.joints) for chain in lookup.rig.chains}
     for node in lookup.making[SKELETON]:
         yield nodes.made(lookup, node)
-        made.add(node.name)
-        chain = waiting.get(node.chain or "")
-        if chain is not None and made.issuperset(chain.joints):
-            del waiting[chain.name]
-            yield nodes.end_marked(lookup, chain)
-            yield _looked_along(lookup, chain)
+        if node.chain in waiting:
+            waiting[node.chain] -= 1
+            if waiting[node.chain] == 0:
+                chain = lookup.chains[node.chain]
+                yield nodes.end_marked(lookup, chain)
+                yield _looked_along(lookup, chain)
 
 
 def _looked_along(lookup: Lookup, chain: Chain) -> Step:
@@ -110,23 +109,16 @@ def _curve_seen(lookup: Lookup, curve: Curve) -> Iterator[Saying]:
     rest = lookup.settled.curves.get(curve.name)
     if rest is not None:
         yield Saying("see.curve-length", {"length": figures.length(rest.length)})
-    for chain in lookup.rig.chains:
-        if chain.curve == curve.name:
-            yield Saying("see.curve-chain", {"chain": lookup.name(chain.name)})
+    for chain in lookup.chains_on.get(curve.name, ()):
+        yield Saying("see.curve-chain", {"chain": lookup.name(chain.name)})
 
 
 def grips(lookup: Lookup) -> Iterator[Step]:
     """The grips, and which control points each owns."""
-    owned: dict[str, list[tuple[Curve, Share]]] = {}
-    for curve in lookup.rig.curves:
-        for share in curve.shares:
-            owned.setdefault(share.grip, []).append((curve, share))
     for node in lookup.making[GRIPS]:
         yield nodes.made(lookup, node)
-        for curve in lookup.rig.curves:
-            shares = [share for owner, share in owned.get(node.name, ()) if owner is curve]
-            if shares:
-                yield _owned(lookup, node, curve, shares)
+        for name, shares in lookup.owned.get(node.name, {}).items():
+            yield _owned(lookup, node, lookup.curves[name], shares)
 
 
 def _owned(lookup: Lookup, grip: Node, curve: Curve, shares: list[Share]) -> Step:

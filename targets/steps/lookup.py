@@ -9,9 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from somite.ir import CHANNELS, Chain, Constraint, Curve, Dial, Gauge, Node, Rig, Vector
+from somite.ir import CHANNELS, Chain, Constraint, Curve, Dial, Gauge, Node, Rig, Share, Vector
 from somite.spatial.transform import point_through
 from somite.targets.steps.figures import Figures, figures_for
 from somite.targets.steps.records import Name, Saying, Value
@@ -54,6 +55,33 @@ class Lookup:
     def chains(self) -> dict[str, Chain]:
         """Chains by name."""
         return {chain.name: chain for chain in self.rig.chains}
+
+    @cached_property
+    def before(self) -> dict[str, tuple[str, str]]:
+        """For each joint of a chain but its first, the chain and the joint before it."""
+        return {
+            joint: (chain.name, previous)
+            for chain in self.rig.chains
+            for previous, joint in pairwise(chain.joints)
+        }
+
+    @cached_property
+    def chains_on(self) -> dict[str, list[Chain]]:
+        """Chains by the curve that they were placed on."""
+        found: dict[str, list[Chain]] = {}
+        for chain in self.rig.chains:
+            if chain.curve is not None:
+                found.setdefault(chain.curve, []).append(chain)
+        return found
+
+    @cached_property
+    def owned(self) -> dict[str, dict[str, list[Share]]]:
+        """The shares of each grip, by curve."""
+        found: dict[str, dict[str, list[Share]]] = {}
+        for curve in self.rig.curves:
+            for share in curve.shares:
+                found.setdefault(share.grip, {}).setdefault(curve.name, []).append(share)
+        return found
 
     @cached_property
     def curves(self) -> dict[str, Curve]:

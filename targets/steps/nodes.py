@@ -51,9 +51,9 @@ def _notes(node: Node) -> Iterator[Saying]:
 
 
 def _sees(lookup: Lookup, node: Node) -> Iterator[Saying]:
-    before = _before(lookup, node)
+    before = lookup.before.get(node.name)
     if before is not None:
-        chain, joint = before
+        chain, joint = lookup.chains[before[0]], lookup.nodes[before[1]]
         length = distance(joint.rest.place, node.rest.place)
         yield Saying(
             "see.next-in-chain",
@@ -69,14 +69,6 @@ def _sees(lookup: Lookup, node: Node) -> Iterator[Saying]:
         yield from_origin(lookup, node.rest.place)
     else:
         yield standing_from(lookup, parent, node.rest.place)
-
-
-def _before(lookup: Lookup, node: Node) -> tuple[Chain, Node] | None:
-    chain = lookup.chains.get(node.chain) if node.chain else None
-    if chain is None or node.name not in chain.joints:
-        return None
-    index = chain.joints.index(node.name)
-    return (chain, lookup.nodes[chain.joints[index - 1]]) if index else None
 
 
 def from_origin(lookup: Lookup, place: Vector) -> Saying:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from functools import cache
+from functools import cache, lru_cache
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
@@ -23,9 +23,8 @@ Data = dict[str, Any]
 WIDTH = 88
 """Columns of the plain text."""
 
-_MARKDOWN = re.compile(r"([\\`*_{}\[\]<>#|~])")
+_MARKDOWN = re.compile(r"[\\`*_{}\[\]<>#|~]|&(?=[#A-Za-z])")
 _PLACE = re.compile(r"\(-?[0-9.]+, -?[0-9.]+, -?[0-9.]+\)")
-_ENTITY = re.compile(r"&(?=[#A-Za-z])")
 
 
 @cache
@@ -140,23 +139,34 @@ def _said(phases: list[Data]) -> Iterator[str]:
             yield from step["sees"]
 
 
+@lru_cache(maxsize=4096)
 def as_markdown(text: str) -> str:
     """A marked text as Markdown: names as code, everything else as it stands, on one line."""
     pieces = str(text).replace(CLOSE, OPEN).split(OPEN)
     for index, piece in enumerate(pieces):
         if index % 2:
             pieces[index] = f"`{piece.replace('`', '')}`"
-        else:
-            pieces[index] = _ENTITY.sub("&amp;", _MARKDOWN.sub(r"\\\1", piece))
+        elif _MARKDOWN.search(piece):
+            pieces[index] = _MARKDOWN.sub(_escaped, piece)
     return "".join(pieces)
 
 
+def _escaped(found: re.Match[str]) -> str:
+    return "&amp;" if found[0] == "&" else "\\" + found[0]
+
+
+@lru_cache(maxsize=4096)
 def as_html(text: str) -> Markup:
     """A marked text as HTML: escaped, names as code, three numbers kept on one line."""
     escaped = str(Markup.escape(text))
     if "(" in escaped:
         escaped = _PLACE.sub(r'<span class="whole">\g<0></span>', escaped)
     return Markup(escaped.replace(OPEN, "<code>").replace(CLOSE, "</code>"))
+
+
+def as_attribute(text: str) -> Markup:
+    """A marked text as the value of an HTML attribute: escaped, without its marks."""
+    return Markup.escape(as_plain(text))
 
 
 def as_text(text: str, indent: int = 0, first: str = "") -> str:
@@ -166,9 +176,11 @@ def as_text(text: str, indent: int = 0, first: str = "") -> str:
     """
     plain = str(text).replace(OPEN, '"').replace(CLOSE, '"')
     room = WIDTH - min(indent, WIDTH // 2)
+    if len(plain) <= room:
+        return first.ljust(indent) + plain
     lines: list[str] = []
     line = ""
-    for word in plain.split():
+    for word in plain.split(" "):
         if line and len(line) + 1 + len(word) > room:
             lines.append(line)
             line = word
@@ -221,6 +233,7 @@ def underlined(text: str, mark: str = "-") -> str:
 
 
 FILTERS = (
+    ("as_attribute", as_attribute),
     ("as_html", as_html),
     ("as_markdown", as_markdown),
     ("as_plain", as_plain),

@@ -68,6 +68,11 @@ def test_targets_of_a_build_go_before_those_of_the_cast(folder: Path) -> None:
     assert [job.targets for job in jobs] == [("scene",), ("scene",), ("steps", "ours/table")]
 
 
+def test_a_folder_called_like_a_target_stays_a_folder(folder: Path) -> None:
+    jobs, _ = loaded(GOOD.replace('"ours/table"', '"./scene"'))
+    assert jobs[-1].targets == ("steps", "./scene")
+
+
 def test_paths_start_from_the_folder_of_the_cast(
     folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

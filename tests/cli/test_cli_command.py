@@ -112,6 +112,26 @@ def test_a_build_from_a_folder_below_builds_the_cast_above(project: Path) -> Non
     assert (project / "build" / "lantern.first.scene.json").is_file()
 
 
+def test_the_folder_it_is_run_from_does_not_change_the_outputs(project: Path) -> None:
+    build = ("--target", "scene", "-o")
+    run(project, "build", *build, "here")
+    run(project / "sheets", "build", *build, "../there")
+    run(
+        project.parent,
+        "build",
+        "lantern/lantern.somite",
+        "--sheet",
+        "lantern/sheets/first.toml",
+        *build,
+        "lantern/elsewhere",
+    )
+    made = [
+        (project / name / "lantern.first.scene.json").read_bytes()
+        for name in ("here", "there", "elsewhere")
+    ]
+    assert made[0] == made[1] == made[2]
+
+
 def test_a_mistake_in_a_recipe_is_shown_at_its_line_and_gives_status_1(project: Path) -> None:
     recipe = project / "lantern.somite"
     recipe.write_text(recipe.read_text().replace("follow low", "follow lew"), encoding="utf-8")
