@@ -23,20 +23,20 @@ sheet
   length girth = 30 cm in 5 cm..2 m
 
 control master at ground  ring 2.0 * girth  carries all
-control low at foot under master  ring 1.2 * girth
-control high at crown under low  ring 1.0 * girth
+control low at foot  under master  ring 1.2 * girth
+control high at crown  under low  ring 1.0 * girth
 
-group skeleton at ground under master
+group skeleton at ground  under master
 
 curve path through foot, knee, neck, crown
   degree 3  points 4
   grip below owns 1..2  follow low
   grip above owns 3..4  follow high
 
-chain stalk along path under skeleton
+chain stalk along path  under skeleton
   bones stalk_bones
   axis +Y  lean +Z
-  ride path carried by low
+  ride path  carried by low
 
 twist stalk
   end meets high relative to low
