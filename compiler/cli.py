@@ -10,6 +10,7 @@ mistake of Somite's own, 130 interrupted, 141 nobody reads the output any more.
 from __future__ import annotations
 
 import argparse
+import gc
 import os
 import sys
 from collections.abc import Callable, Iterable, Sequence
@@ -60,6 +61,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _carried_out(options: argparse.Namespace) -> int:
     command: Callable[[argparse.Namespace], int] = options.command
+    collecting = gc.isenabled()
+    # Imports and one build make many objects and hardly any garbage: looking for it is wasted.
+    gc.disable()
     try:
         return command(options)
     except Refused as refusal:
@@ -79,6 +83,20 @@ def _carried_out(options: argparse.Namespace) -> int:
         text = human_text([bug(f'carried out "somite {options.name}"')], lambda file, line: None)
         print(text, file=sys.stderr, end="")
         return BUG
+    finally:
+        if collecting:
+            _collecting_again()
+
+
+def _collecting_again() -> None:
+    """Has garbage collected from here on, except among what is there already.
+
+    That is modules, which stay; what little else there is goes when the process ends, which would
+    otherwise begin with a search through all of it.
+    """
+    if not gc.isenabled():
+        gc.freeze()
+        gc.enable()
 
 
 def _silence() -> None:
@@ -267,6 +285,7 @@ def _build(options: argparse.Namespace) -> int:
         progress.clear()
         _say(outcome, delivery)
         counts[outcome.state] += 1
+        _collecting_again()
         if number < len(jobs):
             progress.say(f"[{number}/{len(jobs)}] {jobs[number].sheet}")
     progress.clear()
@@ -388,6 +407,7 @@ def _check(options: argparse.Namespace) -> int:
         findings, lines = build.checked(recipe, sheet, tools)
         progress.clear()
         delivery.take(findings, lines)
+        _collecting_again()
     return delivery.close()
 
 
@@ -451,6 +471,7 @@ def _fmt(options: argparse.Namespace) -> int:
         )
         changes = changes or done.changed
         _put_tidied(done, options, sys.stdout)
+        _collecting_again()
     sys.stdout.flush()
     return max(delivery.close(), FOUND if options.check and changes else CLEAN)
 

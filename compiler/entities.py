@@ -188,6 +188,7 @@ class ValueEntity(Entity):
     """A gauge, an output, a list or a pose: something that is named but has no place."""
 
     unit: str = "number"
+    members: tuple[str, ...] | None = None
 
 
 def entities_in(thing: Entity | Family | Sides) -> Iterator[Entity]:

@@ -75,15 +75,18 @@ def _expanded(
     build.mirror_index = "XYZ".index(axes.left[1])
     build.nudges = {nudge.node: axes.from_neutral(nudge.by) for nudge in sheet.nudges}
     _measured(document, sheet, scope, axes)
+    asked = dict(scope.names)
     statements.declare_block(document.statements, scope)
+    if build.is_too_large:
+        return None, in_order(build.findings)
     _emit(build)
     for finish in build.last:
         finish()
-    _warn_unused(scope, build)
+    _warn_unused(asked, scope, build)
     _warn_nudges(sheet, build)
     rig = _assembled(head, sheet, build, axes)
     _warn_hidden(scope)
-    if not rig.nodes and not has_errors(build.findings):
+    if not rig.nodes and not has_errors(build.findings) and not document.poisoned:
         build.report(
             EMPTY_RIG.at(
                 document.source.site(0, 1),
@@ -352,10 +355,10 @@ def _renames(build: Build) -> tuple[Rename, ...]:
 # ---- warnings ------------------------------------------------------------------------------------
 
 
-def _warn_unused(scope: Scope, build: Build) -> None:
+def _warn_unused(asked: dict[str, Lazy], scope: Scope, build: Build) -> None:
     if has_errors(build.findings):
         return  # What a broken line would have used is not unused.
-    for name, lazy in scope.names.items():
+    for name, lazy in asked.items():
         if not lazy.used and lazy.site.file == scope.document.source.name:
             build.report(
                 UNUSED_MEASURE.at(

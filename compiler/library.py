@@ -31,7 +31,7 @@ class Parts:
 
 @dataclass(slots=True)
 class _Reading:
-    root: Path
+    root: Path | None
     found: dict[Path, Document] = field(default_factory=dict)
     visible: Visible = field(default_factory=dict)
     findings: list[Finding] = field(default_factory=list)
@@ -44,7 +44,7 @@ def folder() -> Path:
     return Path(next(iter(somite.recipes.__path__))) / "parts"
 
 
-def load(document: Document, path: Path, root: Path) -> tuple[Parts, tuple[Finding, ...]]:
+def load(document: Document, path: Path, root: Path | None) -> tuple[Parts, tuple[Finding, ...]]:
     """The parts that a recipe at a path can see, its own and those it imports."""
     reading = _Reading(root)
     reading.found[path] = document
@@ -54,7 +54,7 @@ def load(document: Document, path: Path, root: Path) -> tuple[Parts, tuple[Findi
     return Parts(reading.visible, documents, inputs), tuple(reading.findings)
 
 
-def _read(document: Document, path: Path, root: Path, reading: _Reading) -> None:
+def _read(document: Document, path: Path, root: Path | None, reading: _Reading) -> None:
     """Enter a file's own parts, then read the files it imports, and those they import."""
     waiting = [(document, path, root)]
     while waiting:
@@ -95,12 +95,22 @@ def _enter(
 
 
 def _files(
-    statement: Statement, document: Document, at: Path, root: Path, reading: _Reading
+    statement: Statement, document: Document, at: Path, root: Path | None, reading: _Reading
 ) -> list[tuple[Path, Path]]:
     """The files that an import names, each with the folder that it must not lead out of."""
     last = statement.arguments[-1]
     assert isinstance(last, Word)
+    if last.kind == "STRING" and root is None:
+        reading.findings.append(
+            IMPORT_MISSING.at(
+                document.site(last),
+                "expected an import from the library, found a file, and there is no project folder",
+                help="save the recipe in a folder and build it from there",
+            )
+        )
+        return []
     if last.kind == "STRING":
+        assert root is not None
         path, findings = project.resolve(root, at.parent, last.text[1:-1], document.site(last))
         reading.findings.extend(findings)
         return [] if path is None else [(path, root)]
@@ -178,7 +188,10 @@ def _make_visible(
     last = statement.arguments[-1]
     assert isinstance(last, Word)
     if last.kind == "STRING":
-        target, _ = project.resolve(_root_of(path, reading), path.parent, last.text[1:-1], None)
+        root = _root_of(path, reading)
+        if root is None:
+            return
+        target, _ = project.resolve(root, path.parent, last.text[1:-1], None)
     else:
         target = folder() / f"{word.text}.somite"
     opened = reading.found.get(target) if target is not None else None
@@ -215,6 +228,6 @@ def _make_visible(
     visible[word.text] = (part, opened)
 
 
-def _root_of(path: Path, reading: _Reading) -> Path:
+def _root_of(path: Path, reading: _Reading) -> Path | None:
     library = folder()
     return library if path.is_relative_to(library) else reading.root

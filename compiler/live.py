@@ -83,7 +83,7 @@ def _reference(expression: Reference, scope: Scope) -> Flow:
     if isinstance(value, Handle):
         if isinstance(value.entity, ValueEntity) and value.entity.kind in ("gauge", "output"):
             unit = value.entity.unit
-            if unit == "later":
+            if unit in ("later", "working"):
                 scope.build.gauge_unit(value.entity)
                 unit = value.entity.unit
             return Flow(Read(value.entity.dotted), UNIT_DIMENSIONS[unit])

@@ -19,7 +19,7 @@ from somite.findings import Code, Finding, listed, nearest
 from somite.ir import Vector
 from somite.text import Site, Source
 from somite.units import LENGTH_UNITS
-from somite.written import canonical, number_in, number_problem
+from somite.written import canonical, number_in, number_problem, quoted
 
 MARKER_KIND = Code("marker-kind")
 MARKER_BROKEN = Code("marker-broken")
@@ -87,7 +87,7 @@ def load_markers(
     if suffix == ".glb":
         return _load_glb(path, shown_name, site)
     if suffix not in SUFFIXES:
-        message = f'expected a file of landmarks, found "{suffix or path.name}"'
+        message = f"expected a file of landmarks, found {quoted(suffix or path.name)}"
         help = "landmarks are taken from .glb, .gltf and .csv files"
         return None, (MARKER_KIND.at(site, message, help=help),)
     source, findings = project.read_source(path, shown_name, site)
@@ -209,7 +209,7 @@ def _node_name(node: Mapping[str, Any]) -> str:
 
 def _called(nodes: Sequence[Mapping[str, Any]], index: int) -> str:
     name = _node_name(nodes[index])
-    return f'node {index} "{name[:60]}"' if name.isprintable() and name else f"node {index}"
+    return f"node {index} {quoted(name)}" if name else f"node {index}"
 
 
 def _parents(nodes: Sequence[Mapping[str, Any]]) -> tuple[list[int | None], str | None]:
@@ -382,7 +382,7 @@ def read_table(source: Source, *, unit: str | None, axes: Axes = NEUTRAL) -> Rea
 
 
 def _named_twice(again: Marker, first: Marker) -> Finding:
-    message = f'expected "{again.name[:60]}" once, found it again'
+    message = f"expected {quoted(again.name)} once, found it again"
     related = [(first.site, "written here first")]
     return MARKER_TWICE.at(again.site, message, help="keep one of the two", related=related)
 
@@ -405,7 +405,7 @@ def _rows(source: Source) -> Iterator[tuple[int, list[str] | str]]:
 def _columns_problem(columns: Sequence[str], *, needs_unit: bool) -> str | None:
     for column in columns:
         if column not in _COLUMNS:
-            return f'expected the columns name, x, y, z and unit, found "{column[:60]}"'
+            return f"expected the columns name, x, y, z and unit, found {quoted(column)}"
         if columns.count(column) > 1:
             return f'expected the column "{column}" once, found it again'
     missing = [column for column in _COLUMNS[: 4 + needs_unit] if column not in columns]
@@ -432,7 +432,7 @@ def _marker(
         return MARKER_UNNAMED.at(site, message, help="name the place as the recipe asks for it")
     stated = cells.get("unit") or unit
     if stated not in LENGTH_UNITS:
-        message = f'expected a unit of length, found "{(stated or "")[:60]}"'
+        message = f"expected a unit of length, found {quoted(stated or '')}"
         close = nearest(stated or "", LENGTH_UNITS)
         help = f'did you mean "{close}"?' if close else f"use {listed(LENGTH_UNITS)}"
         return MARKER_UNIT.at(site, message, help=help)
@@ -440,7 +440,7 @@ def _marker(
     for column in "xyz":
         number = number_in(cells[column])
         if number is None or number_problem(number) is not None:
-            message = f'expected a number in column "{column}", found "{cells[column][:60]}"'
+            message = f'expected a number in column "{column}", found {quoted(cells[column])}'
             help = "write a plain number with a decimal point: 12.5"
             return MARKER_NUMBER.at(site, message, help=help)
         place.append(canonical(number, stated))

@@ -29,7 +29,7 @@ from somite.scope import AXIS_VECTORS, IDENTITY, PARTS, Scope
 from somite.spatial import rotation, vector
 from somite.syntax import Argument, Clause, Reference, Statement, Word
 from somite.units import NUMBER
-from somite.values import Spot, named
+from somite.values import LARGEST, Spot, named
 
 NO_PLACE = Code("no-place")
 NO_LENGTH = Code("no-length")
@@ -336,8 +336,10 @@ def _weight(leader: Clause, scope: Scope) -> float | None:
         value = float(text.rstrip("% \t")) / (100.0 if text.endswith("%") else 1.0)
     else:
         value = scope.number(stated, NUMBER)
-    if value < 0.0:
-        raise scope.stop(WEIGHTS, leader, f"expected a weight from 0 up, found {value:g}")
+    if not 0.0 <= value <= LARGEST:
+        raise scope.stop(
+            WEIGHTS, leader, f"expected a weight from 0 up to {LARGEST:g}, found {value:g}"
+        )
     return value
 
 

@@ -198,7 +198,10 @@ class Wiring:
                 yield from self._chain_reads(constraint, split)
 
     def _follow_reads(self, follow: Follow, split: Collection[str]) -> Iterator[str]:
-        """Leaders, the dial, and the follower's parent, which stands in where weights come to 0."""
+        """Leaders, the dial, and the follower's parent, which stands in where weights come to 0.
+
+        A dial of the follower's own is set, not worked out: it makes no loop in any application.
+        """
         aspects: set[str] = set()
         for part in follow.takes:
             aspects.add(_ASPECT_OF_PART[part])
@@ -207,7 +210,10 @@ class Wiring:
         read = [aspect for aspect in ASPECTS if aspect in aspects]
         for leader in follow.leaders:
             yield from self._aspects(leader.node, read, split)
-        yield from self._channel_reads(follow.dial, split)
+        if follow.dial is not None and channel_node(follow.dial) == follow.node:
+            yield from (feed.name for feed in self.feeds_of.get(follow.dial, ()))
+        else:
+            yield from self._channel_reads(follow.dial, split)
         yield from self._aspects(self.nodes[follow.node].parent, read, split)
 
     def _face_reads(self, face: Face, split: Collection[str]) -> Iterator[str]:

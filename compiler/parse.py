@@ -224,7 +224,10 @@ def _direction(children: list[Any]) -> Direction:
 
 
 def _segments(dotted: str) -> tuple[str | int, ...]:
-    return tuple([int(part) if part.isdigit() else part for part in dotted.split(".")])
+    # A number too long to be meant stays a word, which nothing has.
+    return tuple(
+        [int(part) if part.isdigit() and len(part) < 16 else part for part in dotted.split(".")]
+    )
 
 
 def _ref(children: list[Any]) -> Reference:
@@ -394,6 +397,7 @@ class _Line:
     start: int
     end: int
     indent: int
+    unclosed: bool = False
 
 
 def _line_by_line(lark: Lark, source: Source) -> tuple[Document, tuple[Finding, ...]]:
@@ -413,7 +417,7 @@ def _line_by_line(lark: Lark, source: Source) -> tuple[Document, tuple[Finding, 
             )
             break
         _place_level(open_levels, line, source, findings)
-        built = _parse_line(lark, source, line, findings)
+        built = None if line.unclosed else _parse_line(lark, source, line, findings)
         if built is None:
             poisoned.update(_words(source.text[line.start : line.end]))
             entry: list[Any] = [None, []]
@@ -467,6 +471,8 @@ def _place_level(
             help="line it up with the statements beside it, or with the block it belongs to",
         )
     )
+    # It is deeper than its neighbours: it, and those like it, go to the statement above.
+    open_levels.append((line.indent, lines[-1][1]))
 
 
 def _parse_line(
@@ -552,7 +558,7 @@ def _logical_lines(source: Source, findings: list[Finding]) -> Iterator[_Line]:
             if word in heads and _width(bare[: len(bare) - len(stripped)]) <= first.indent:
                 findings.append(_unclosed(source, opened))
                 depth = 0
-                yield _Line(first.start, starts[index] - 1, first.indent)
+                yield _Line(first.start, starts[index] - 1, first.indent, unclosed=True)
                 first = None
             else:
                 if closed <= 0:
@@ -573,7 +579,7 @@ def _logical_lines(source: Source, findings: list[Finding]) -> Iterator[_Line]:
             yield line
     if first is not None:
         findings.append(_unclosed(source, opened))
-        yield _Line(first.start, starts[-1] - 1 if len(starts) > 1 else len(text), first.indent)
+        yield _Line(first.start, len(text), first.indent, unclosed=True)
 
 
 def _bracket_depth(line: str, depth: int) -> tuple[int, int]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from somite import expand, library, order, parse, project, settle, sheet, soundness
@@ -18,7 +18,7 @@ from somite.library import Parts
 from somite.settle import Settled
 from somite.sheet import Sheet
 from somite.syntax import Document
-from somite.text import Source
+from somite.text import Source, clean
 
 STAGES = (
     parse.parse,
@@ -73,8 +73,10 @@ def read_recipe(path: Path) -> tuple[Read | None, tuple[Finding, ...]]:
     return read_text(source, path.resolve(), root)
 
 
-def read_text(source: Source, path: Path, root: Path) -> tuple[Read | None, tuple[Finding, ...]]:
-    """A recipe's text, as if it lay at a path of a project folder."""
+def read_text(
+    source: Source, path: Path, root: Path | None
+) -> tuple[Read | None, tuple[Finding, ...]]:
+    """A recipe's text, as if it lay at a path of a project folder (None: in no folder)."""
     document, mistakes = parse.parse(source)
     parts, more = library.load(document, path, root)
     findings = (*mistakes, *more)
@@ -106,24 +108,35 @@ def compile_rig(read: Read, character: Sheet) -> Compiled:
     )
 
 
-def compile_files(recipe: Path, sheet_path: Path, read: Read | None = None) -> Compiled:
-    """A rig from files; with `read`, the recipe is not read again."""
-    found: tuple[Finding, ...] = ()
-    if read is None:
-        read, found = read_recipe(recipe)
-    character, more = sheet.load(sheet_path)
+def compile_text(recipe: str, sheet_text: str, name: str = "recipe.somite") -> Compiled:
+    """A rig from the text of a recipe and of a sheet (TOML), without any file.
+
+    Imports are of the library only, since there is no project folder.
+    """
+    read, findings = read_text(Source(name, clean(recipe)), Path(name), None)
+    character, more = sheet.read(Source("sheet.toml", clean(sheet_text)))
+    return _joined(read, character, findings, more)
+
+
+def compile(recipe: Path | str, sheet_path: Path | str) -> Compiled:
+    """A rig from a recipe's file and a sheet's."""
+    read, findings = read_recipe(Path(recipe))
+    character, more = sheet.load(Path(sheet_path))
+    return _joined(read, character, findings, more)
+
+
+def _joined(
+    read: Read | None,
+    character: Sheet | None,
+    findings: tuple[Finding, ...],
+    more: tuple[Finding, ...],
+) -> Compiled:
+    """What came of both readings; a rig only where neither had errors."""
     if read is None or character is None:
-        base = found if read is None else read.findings
         sources = {} if read is None else read.sources
-        return Compiled(None, None, in_order((*base, *more)), sources)
+        return Compiled(None, None, in_order((*findings, *more)), sources)
     compiled = compile_rig(read, character)
-    findings = in_order((*compiled.findings, *more))
-    return Compiled(
-        compiled.rig,
-        None if has_errors(findings) else compiled.settled,
-        findings,
-        compiled.sources,
-        compiled.inputs,
-        compiled.recipe_digest,
-        compiled.sheet_digest,
+    found = in_order((*compiled.findings, *more))
+    return replace(
+        compiled, findings=found, settled=None if has_errors(found) else compiled.settled
     )

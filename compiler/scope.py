@@ -64,6 +64,7 @@ from somite.values import (
     between,
     compared,
     divided,
+    is_bounded,
     multiplied,
     named,
     negated,
@@ -85,11 +86,14 @@ TOO_LARGE = Code("too-large")
 
 RESERVED = frozenset(
     {"move", "turn", "size", "left", "right", "first", "last", "end", "world", "here", "ground"}
+    | {"side"}
 )
 PARTS = ("move", "turn", "size")
-MOST_STATEMENTS = 1_000_000
+MOST_STATEMENTS = 250_000
 """Statements that an expansion may come to, all repetitions counted."""
 MOST_REPEATS = 200_000
+MOST_MEMBERS = 10_000
+"""Members of a written list, those of lists in it counted."""
 
 AXIS_VECTORS: dict[str, Vector] = {
     "+X": (1.0, 0.0, 0.0),
@@ -110,6 +114,15 @@ class Stop(Exception):
         self.finding = finding
 
 
+def _endless(what: str, site: Site) -> Finding:
+    """The finding for a value at the end of a longer row than can be followed back."""
+    return TOO_LARGE.at(
+        site,
+        f"{what} stands in a row of too many values that each wait for the next",
+        help="count from the other end, so that each one asks for one that is known already",
+    )
+
+
 @dataclass(slots=True, eq=False)
 class Lazy:
     """A value by name: worked out when first asked for, and whether it ever was."""
@@ -124,10 +137,13 @@ class Lazy:
     sides: tuple[Value, Value] | None = None
     check: Callable[[Value], Value] | None = None
     nodes_first: bool = False
+    failed: bool = False
 
     def get(self) -> Value:
         """The value in the space of its own scope."""
         self.used = True
+        if self.failed:
+            raise Stop(None)
         if self.value is None:
             if self.computing:
                 raise Stop(CIRCULAR_VALUE.at(self.site, f"{self.what} is worked out from itself"))
@@ -140,6 +156,12 @@ class Lazy:
                 else:
                     value = self.scope.evaluate(self.expression)
                 self.value = self.check(value) if self.check else value
+            except Stop:
+                self.failed = True
+                raise
+            except RecursionError:
+                self.failed = True
+                raise Stop(_endless(self.what, self.site)) from None
             finally:
                 self.computing = False
         return self.value
@@ -147,12 +169,16 @@ class Lazy:
 
 @dataclass(slots=True, eq=False)
 class Space:
-    """Where things are declared: a recipe, a part in use, or a curve with its grips."""
+    """Where things are declared: a recipe, a part in use, or a curve with its grips.
+
+    `sided` says that the side of a mirror is in the prefix already.
+    """
 
     prefix: Name = ()
     things: dict[str, Entity | Family | Sides] = field(default_factory=dict)
     outer: Space | None = None
     old_prefix: Name = ()
+    sided: bool = False
 
 
 @dataclass(slots=True, eq=False)
@@ -189,6 +215,11 @@ class Build:
         """A vector seen in the recipe's mirror plane."""
         i = self.mirror_index
         return (-v[0] if i == 0 else v[0], -v[1] if i == 1 else v[1], -v[2] if i == 2 else v[2])
+
+    @property
+    def is_too_large(self) -> bool:
+        """Whether the expansion came to more statements than a rig may have."""
+        return self.statements > MOST_STATEMENTS
 
     @property
     def half_turn(self) -> Quaternion:
@@ -250,6 +281,19 @@ class Scope:
 
     # ---- places in the text ----
 
+    def counted(self, statement: Statement) -> None:
+        """Count a statement or a repetition of one; beyond the bound nothing more is expanded."""
+        self.build.statements += 1
+        if self.build.is_too_large:
+            if self.build.statements > MOST_STATEMENTS + 1:
+                raise Stop(None)
+            raise self.stop(
+                TOO_LARGE,
+                statement,
+                f"expected a rig of at most {MOST_STATEMENTS} statements, found more",
+                help="are the counts in the sheet what you meant?",
+            )
+
     def site(self, node: Argument | Statement) -> Site:
         """Where a node stands."""
         return self.document.site(node)
@@ -294,7 +338,7 @@ class Scope:
                     f"expected a number from 0 up in a name, found {index}",
                 )
             name = (*name, index)
-        if self.side is not None:
+        if self.side is not None and not self.space.sided:
             name = (*name, self.side)
         return word.text, name
 
@@ -419,11 +463,11 @@ class Scope:
         if word in self.document.poisoned or word in self.build.failed:
             return Stop(None)  # Its own line is broken, and was reported.
         near = nearest(word, self.known())
+        help_line = f'did you mean "{near}"?' if near else "declare it, or ask the sheet for it"
+        if word == "side":
+            help_line = 'in a "mirror" block it is left or right; give it to a part as a need'
         return self.stop(
-            UNKNOWN_NAME,
-            node,
-            f'nothing is named "{word}" here',
-            help=f'did you mean "{near}"?' if near else "declare it, or ask the sheet for it",
+            UNKNOWN_NAME, node, f'nothing is named "{word}" here', help=help_line
         )
 
     def segments(self, reference: Reference) -> tuple[str | int, ...]:
@@ -711,15 +755,26 @@ class Scope:
         except Stop:
             entity.failed = True
             raise
+        except RecursionError:
+            entity.failed = True
+            raise Stop(_endless(f'"{entity.dotted}"', entity.site)) from None
         finally:
             entity.computing = False
 
     def evaluate(self, expression: Argument) -> Value:
         """The worth of a built expression; things of the rig stay handles."""
         try:
-            return self._evaluate(expression)
+            value = self._evaluate(expression)
         except Mismatch as mismatch:
             raise self.stop(DIMENSION, expression, mismatch.message, mismatch.help) from None
+        if not is_bounded(value):
+            raise self.stop(
+                TOO_LARGE,
+                expression,
+                "expected a number of a size that a rig can have, found one that is far beyond it",
+                help="check the digits and the units; is something divided by almost nothing?",
+            )
+        return value
 
     def _evaluate(self, expression: Argument) -> Value:
         if isinstance(expression, Reference):
@@ -747,8 +802,20 @@ class Scope:
         if isinstance(expression, Text):
             return Choice(expression.value)
         if isinstance(expression, Items):
-            return Many(tuple([self.evaluate(member) for member in expression.members]))
+            return self._many(expression)
         raise self.stop(DIMENSION, expression, "expected a value")
+
+    def _many(self, expression: Items) -> Many:
+        """A written list; a list in it stands for its members."""
+        members: list[Value] = []
+        for member in expression.members:
+            value = self.evaluate(member)
+            members.extend(value.members if isinstance(value, Many) else (value,))
+            if len(members) > MOST_MEMBERS:
+                raise self.stop(
+                    TOO_LARGE, expression, f"expected a list of at most {MOST_MEMBERS}, found more"
+                )
+        return Many(tuple(members))
 
     def _binary(self, expression: Binary) -> Value:
         operator = expression.operator

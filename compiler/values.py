@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 Triple = tuple[float, float, float]
 
 SMALLEST = 1e-12
+LARGEST = 1e12
+"""No number of a rig comes near it, in metres, radians or one; beyond it arithmetic breaks down."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +100,15 @@ def named(value: Value) -> str:
     if isinstance(value, Many):
         return "a list"
     return f"a {value.entity.kind}"
+
+
+def is_bounded(value: Value) -> bool:
+    """Whether every number of a value is finite and of a size that arithmetic can bear."""
+    if isinstance(value, Quantity):
+        return -LARGEST <= value.value <= LARGEST
+    if isinstance(value, Arrow):
+        return all([-LARGEST <= part <= LARGEST for part in value.xyz])
+    return True
 
 
 # ---- arithmetic ----------------------------------------------------------------------------------

@@ -1,7 +1,7 @@
 """Numbers and quantities as people write them in sheets and tables: `12`, `-3.5 mm`, `40%`.
 
-What comes in is text; what goes out is an exact decimal number and a unit's name. Nothing here
-decides what a number is for. Digits are ASCII, the decimal mark is a point, and a number beyond
+What comes in is text; what goes out is an exact decimal number and a unit's name, or the text as a
+message may quote it. Nothing here decides what a number is for. Digits are ASCII, the decimal mark is a point, and a number beyond
 any creature's size is told from a sensible one before arithmetic meets it.
 """
 
@@ -48,7 +48,8 @@ def number_problem(number: Decimal) -> str | None:
     """Why a number can not be a measure: "not finite", "too large", or None."""
     if not number.is_finite():
         return "not finite"
-    return "too large" if abs(number) >= MOST else None
+    # Compared without arithmetic, which a huge exponent would overflow.
+    return "too large" if number.copy_abs() >= MOST else None
 
 
 def canonical(number: Decimal, unit: str | None) -> float:
@@ -60,3 +61,12 @@ def canonical(number: Decimal, unit: str | None) -> float:
         number = Decimal(0)
     value, _ = quantity(number, unit)
     return value + 0.0
+
+
+def quoted(text: str, *, most: int = 60) -> str:
+    """Text as a message quotes it: on one line, visible, and not too long."""
+    visible = "".join(
+        c if c.isprintable() else c.encode("unicode_escape", "backslashreplace").decode()
+        for c in text[: most + 1]
+    )
+    return f'"{visible}"' if len(visible) <= most else f'"{visible[: most - 1]}…"'

@@ -20,25 +20,28 @@ from jinja2.sandbox import SandboxedEnvironment
 from jinja2.utils import Namespace, pass_context
 from jinja2.visitor import NodeTransformer
 from markupsafe import Markup
+
 from somite.findings import nearest
 from somite.targets.templates_sandbox import LIMITS, Filters, Limits, Templates, compiled
 
 _Template = TypeVar("_Template", bound=nodes.Node)
 
 OF_ONE_TEXT = (
-    "abs capitalize e escape float int lower round safe string title trim upper wordcount".split()
+    *("abs", "capitalize", "e", "escape", "float", "int", "lower", "round", "safe", "string"),
+    *("title", "trim", "upper", "wordcount"),
 )
 """Filters of one text or number."""
 
 OF_MANY = (
-    "count d default dictsort first groupby items last length list map max min reject rejectattr"
-    " reverse select selectattr sort tojson unique".split()
+    *("count", "d", "default", "dictsort", "first", "groupby", "items", "last", "length", "list"),
+    *("map", "max", "min", "reject", "rejectattr", "reverse", "select", "selectattr", "sort"),
+    *("tojson", "unique"),
 )
 """Filters that may be given lists and dictionaries; `join` and `replace` are ours."""
 
 _LOOP = frozenset(
-    "index index0 revindex revindex0 first last length depth depth0 previtem nextitem changed"
-    " cycle".split()
+    {"index", "index0", "revindex", "revindex0", "first", "last", "length", "depth", "depth0"}
+    | {"previtem", "nextitem", "changed", "cycle"}
 )
 _PLAIN = (str, int, float, bool, type(None), Undefined)
 
@@ -65,9 +68,7 @@ class Missing(StrictUndefined):
 class _Loader(BaseLoader):
     """Finds templates by name among those given; there are no files behind it."""
 
-    def load(
-        self, environment: Environment, name: str, globals: Any = None
-    ) -> Template:
+    def load(self, environment: Environment, name: str, globals: Any = None) -> Template:
         assert isinstance(environment, CountedEnvironment)
         text = environment.templates.text(name)
         if text is None:
@@ -160,7 +161,7 @@ class CountedEnvironment(SandboxedEnvironment):
             if isinstance(argument, slice) and isinstance(obj, Sized):
                 self.spend(len(obj))
             try:
-                return obj[argument]  # type: ignore[index]
+                return obj[argument]
             except (TypeError, LookupError):
                 if isinstance(obj, tuple) and argument in ("grouper", "list"):
                     return self.getattr(obj, argument)
@@ -170,12 +171,12 @@ class CountedEnvironment(SandboxedEnvironment):
     def refused(self, obj: object, attribute: str) -> Undefined:
         """An undefined value that says what was asked for."""
         if isinstance(obj, Undefined):
-            return self.undefined(obj._undefined_message)  # type: ignore[no-any-return]
+            return self.undefined(obj._undefined_message)
         kind = _kind(obj)
         hint = f'{kind} has no "{attribute}" that a template may use'
-        return self.undefined(hint, obj=obj, name=attribute, exc=SecurityError)  # type: ignore[no-any-return]
+        return self.undefined(hint, obj=obj, name=attribute, exc=SecurityError)
 
-    def call(__self, __context: Context, __obj: Any, *args: Any, **kwargs: Any) -> Any:  # noqa: B902, N805
+    def call(__self, __context: Context, __obj: Any, *args: Any, **kwargs: Any) -> Any:
         """Calls of macros, blocks, and the few functions that templates are given."""
         __self.spend(8)
         if not _may_be_called(__obj):
@@ -199,7 +200,11 @@ class CountedEnvironment(SandboxedEnvironment):
         return super().call_binop(context, operator, left, right)
 
     def _generate(
-        self, source: nodes.Template, name: str | None, filename: str | None, defer_init: bool = False
+        self,
+        source: nodes.Template,
+        name: str | None,
+        filename: str | None,
+        defer_init: bool = False,
     ) -> str:
         return super()._generate(_Counting(self).visit(source), name, filename, defer_init)
 
@@ -244,7 +249,9 @@ def _size(value: object) -> int:
 def _one(value: object) -> None:
     """Refuse lists and dictionaries where one text or number is expected."""
     if not isinstance(value, _PLAIN):
-        raise SecurityError(f"expected one text or number, found {_kind(value)}; write a loop or join")
+        raise SecurityError(
+            f"expected one text or number, found {_kind(value)}; write a loop or join"
+        )
 
 
 class _Counting(NodeTransformer):
@@ -260,7 +267,7 @@ class _Counting(NodeTransformer):
     def visit_For(self, node: nodes.For) -> nodes.Node:
         if node.recursive:
             raise_at(node, "a loop can not call itself")
-        node.iter = self.filtered(node.iter, "turns_counted", 1 + _weight(node.body))
+        node.iter = self.filtered(_expression(node.iter), "turns_counted", 1 + _weight(node.body))
         return self.generic_visit(node)
 
     def visit_Macro(self, node: nodes.Macro) -> nodes.Node:
@@ -282,7 +289,7 @@ class _Counting(NodeTransformer):
 
     def visit_Concat(self, node: nodes.Concat) -> nodes.Node:
         self.generic_visit(node)
-        return self.placed(self.filtered(nodes.List(node.nodes), "concatenated"), node)
+        return self.placed(self.filtered(nodes.List(list(node.nodes)), "concatenated"), node)
 
     def visit_List(self, node: nodes.List) -> nodes.Node:
         self.generic_visit(node)
@@ -320,6 +327,11 @@ def raise_at(node: nodes.Node, message: str) -> None:
     from jinja2 import TemplateSyntaxError
 
     raise TemplateSyntaxError(message, node.lineno)
+
+
+def _expression(node: nodes.Node) -> nodes.Expr:
+    assert isinstance(node, nodes.Expr)
+    return node
 
 
 def _weight(body: Iterable[nodes.Node]) -> int:

@@ -37,6 +37,7 @@ GROUP = "somite.targets"
 TEMPLATES = 100
 """The most templates that a target's folder may hold."""
 
+_ALL_KINDS = f"choose from {', '.join(sorted(KINDS))}"
 _SUFFIX = re.compile(r"\.[A-Za-z0-9_-]+(\.[A-Za-z0-9_-]+)*")
 _KEYS = ("name", "about", "expresses", "leaves_out", "outputs")
 _OUTPUT_KEYS = ("template", "suffix")
@@ -129,13 +130,13 @@ def _kinds(tables: Tables, key: str, findings: list[Finding]) -> frozenset[str]:
     if not isinstance(value, list) or not all(isinstance(kind, str) for kind in value):
         found = "none" if value is None else "something else"
         message = f'expected a list of kinds for "{key}", found {found}'
-        help = f"choose from {', '.join(sorted(KINDS))}"
+        help = _ALL_KINDS
         findings.append(_wrong(tables, key, message, help))
         return frozenset()
     for kind in value:
         if kind not in KINDS:
             close = nearest(kind, KINDS)
-            help = f'did you mean "{close}"?' if close else f"choose from {', '.join(sorted(KINDS))}"
+            help = f'did you mean "{close}"?' if close else _ALL_KINDS
             message = f'expected a kind of thing that a rig has, found "{kind}"'
             findings.append(_wrong(tables, key, message, help))
     return frozenset(value)
@@ -188,9 +189,7 @@ def _templates(folder: Path) -> tuple[dict[str, str], tuple[Finding, ...]]:
     return texts, tuple(findings)
 
 
-def _absent(
-    manifest: Manifest, templates: Mapping[str, str], tables: Tables
-) -> Iterator[Finding]:
+def _absent(manifest: Manifest, templates: Mapping[str, str], tables: Tables) -> Iterator[Finding]:
     for index, (template, _) in enumerate(manifest.outputs):
         if template not in templates:
             close = nearest(template, templates)
@@ -203,14 +202,15 @@ def _emitter(manifest: Manifest, own: Mapping[str, str]) -> Emitter:
     """The emitter of a folder's target: it renders each template with the view of the rig."""
 
     def emit(settled: Settled, context: Context) -> tuple[tuple[Output, ...], tuple[Finding, ...]]:
-        from somite.targets.templates_sandbox import Templates, render
+        from somite.targets.templates_sandbox import Templates, limits_for, render
 
         templates = Templates(own, context.templates)
         data = view(settled, context)
+        limits = limits_for(len(settled.rig.nodes))
         outputs: list[Output] = []
         findings: list[Finding] = []
         for template, suffix in manifest.outputs:
-            text, found = render(template, templates, data)
+            text, found = render(template, templates, data, limits=limits)
             findings.extend(found)
             if text is not None:
                 outputs.append(Output(suffix, text))

@@ -20,6 +20,7 @@ from somite.text import Site
 
 if TYPE_CHECKING:
     from jinja2 import Environment
+
     from somite.targets.counted_templates import CountedEnvironment
 
 TEMPLATE_ERROR = Code("template-error")
@@ -46,6 +47,14 @@ class Limits:
 
 
 LIMITS = Limits()
+
+WORK_FOR_ONE = 10_000
+"""How much more may be spent for each thing that there is to write of."""
+
+
+def limits_for(things: int) -> Limits:
+    """The limits for a rendering of so many things: big rigs make long files."""
+    return Limits(work=LIMITS.work + WORK_FOR_ONE * things)
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +104,7 @@ def render(
 
 def _finding(mistake: Exception, name: str, environment: CountedEnvironment) -> Finding:
     from jinja2 import TemplateNotFound, TemplateSyntaxError
+
     from somite.targets.counted_templates import Spent
 
     templates = environment.templates
@@ -104,7 +114,7 @@ def _finding(mistake: Exception, name: str, environment: CountedEnvironment) -> 
         where, line = mistake.name or where, mistake.lineno
         message = f"expected a template, found a mistake: {_sentence(mistake.message or '')}"
     elif isinstance(mistake, TemplateNotFound):
-        wanted = mistake.name or ""
+        wanted = str(mistake.name or "")
         message = f'expected a template of the target, found no "{wanted}"'
         close = nearest(wanted, templates.names())
         help = f'did you mean "{close}"?' if close else "templates reach no file of their own"
@@ -150,8 +160,11 @@ MARK = "template:"
 """Before a template's name, this is the file name that the engine knows it by."""
 
 
+Maker = Callable[[Filters], "Environment"]
+
+
 @lru_cache(maxsize=64)
-def compiled(text: str, name: str, maker: Callable[[Filters], Environment], filters: Filters) -> Any:
+def compiled(text: str, name: str, maker: Maker, filters: Filters) -> Any:
     """The code of a template; the same text is compiled once in a process.
 
     `maker` makes the environment that compiles; what it makes is all that the code depends on.

@@ -25,7 +25,6 @@ from somite.sheet.located import (
     Located,
     Scalar,
     Table,
-    quoted,
     written_twice,
 )
 from somite.sheet.record import (
@@ -49,6 +48,7 @@ from somite.sheet.values import (
 )
 from somite.text import Site, Source
 from somite.units import LENGTH_UNITS, UNITS
+from somite.written import quoted
 
 SHEET_KIND = Code("sheet-kind")
 SHEET_KEY = Code("sheet-key")

@@ -22,11 +22,10 @@ from somite.sheet.located import (
     Located,
     Scalar,
     Table,
-    quoted,
     written_twice,
 )
 from somite.text import Source
-from somite.written import number_from
+from somite.written import number_from, quoted
 
 _SPACE = re.compile(r"[ \t\n]*")
 _STRING = re.compile(r'"(?:[^"\\\n]|\\[^\n])*"')

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 
 from somite.findings import Code, Finding
 from somite.text import Site
+from somite.written import quoted
 
 SHEET_SYNTAX = Code("sheet-syntax")
 DUPLICATE_MEASURE = Code("duplicate-measure")
@@ -77,15 +78,6 @@ def plain(value: Located) -> object:
     if isinstance(value, Array):
         return [plain(item) for item in value.items]
     return value.value
-
-
-def quoted(text: str, *, most: int = 60) -> str:
-    """Text as a message quotes it: on one line, visible, and not too long."""
-    visible = "".join(
-        c if c.isprintable() else c.encode("unicode_escape", "backslashreplace").decode()
-        for c in text[: most + 1]
-    )
-    return f'"{visible}"' if len(visible) <= most else f'"{visible[: most - 1]}…"'
 
 
 def written_twice(key: str, again: Site, first: Site) -> Finding:

@@ -17,12 +17,11 @@ from somite.findings import Code, Finding, Severity, listed, nearest
 from somite.ir import Vector
 from somite.markers import MARKER_TWICE
 from somite.sheet.form import side_findings
-from somite.sheet.located import quoted
 from somite.sheet.record import SECTIONS, Measured, Quantity, SectionName, Sheet, Sides
 from somite.sheet.values import OUT_OF_RANGE, WRONG_KIND, WRONG_UNIT
 from somite.text import Site
 from somite.units import ANGLE_UNITS, LENGTH_UNITS, degrees, metres_per
-from somite.written import canonical
+from somite.written import canonical, quoted
 
 MISSING_MEASURE = Code("missing-measure")
 UNKNOWN_MEASURE = Code("unknown-measure")

@@ -42,7 +42,7 @@ _STRING = re.compile(r"""\"{3}|'{3}|"(?:[^"\\\n]|\\.)*"|'[^'\n]*'""")
 _FRESH = re.compile(
     rf"[ \t]*(?:{_PATH}[ \t]*=|\[\[?[ \t]*(?!(?:true|false|inf|nan)\b)[A-Za-z_][\w.\- \t]*\])"
 )
-_LONG_KEY = re.compile(rf"(?:{_WORD}[ \t]*\.[ \t]*){{{8 * DEPTH}}}")
+_PART = re.compile(r"""(?:[A-Za-z0-9_-]++|"(?:[^"\\\n]|\\.)*+"?|'[^'\n]*+'?)([ \t]*\.[ \t]*)?""")
 _PLACE = re.compile(r" ?\(at (?:line (\d+), column (\d+)|end of document)\)$")
 
 Keys = list[tuple[str, int, int]]
@@ -247,6 +247,20 @@ def _too_deep(site: Site) -> Finding:
     return SHEET_SYNTAX.at(site, message, help="write it flat")
 
 
+def _is_long_dotted(piece: str) -> bool:
+    """Whether a dotted key is far too long; `tomllib`'s time grows with the square of its length."""
+    longest = 8 * DEPTH
+    if piece.count(".") < longest:
+        return False
+    run, end = 0, -1
+    for part in _PART.finditer(piece):
+        run = (run if part.start() == end else 0) + 1
+        if run > longest:
+            return True
+        end = part.end() if part.group(1) else -1
+    return False
+
+
 def _is_deep(value: object) -> bool:
     """Whether a value nests deeper than is read: dotted keys nest without any bracket."""
     level: list[object] = [value]
@@ -323,8 +337,7 @@ def _broken_off(text: str, at: int, bracket: str) -> bool:
 def _judged(source: Source, start: int, end: int) -> dict[str, object] | Finding:
     """What `tomllib` makes of a piece of the text, or the finding for its mistake."""
     piece = source.text[start:end]
-    if _LONG_KEY.search(piece):
-        # `tomllib` takes time that grows with the square of a dotted key's length.
+    if _is_long_dotted(piece):
         return _too_deep(source.site(start, end))
     try:
         return tomllib.loads(piece, parse_float=number_from)

@@ -14,11 +14,11 @@ from decimal import Decimal
 from somite.axes import Axes
 from somite.findings import Code, Finding, listed, nearest
 from somite.ir import Vector
-from somite.sheet.located import Array, Located, Scalar, Table, quoted
+from somite.sheet.located import Array, Located, Scalar, Table
 from somite.sheet.record import Quantity
 from somite.text import Site
 from somite.units import LENGTH_UNITS, UNITS
-from somite.written import canonical, number_problem, quantity_in
+from somite.written import canonical, number_problem, quantity_in, quoted
 
 WRONG_KIND = Code("wrong-kind")
 WRONG_UNIT = Code("wrong-unit")

@@ -12,6 +12,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 from typing import Any, Generic
 
@@ -86,6 +87,12 @@ def arc_table(curve: Curve[T]) -> ArcTable[T]:
 
     Arrays of poses are not refused: a pose without length gets lengths of 0.
     """
+    if isinstance(curve.points[0][0], float):
+        return _measured_once(curve)
+    return _measured(curve)
+
+
+def _measured(curve: Curve[T]) -> ArcTable[T]:
     stretches = stretches_of(curve)
     count = _part_count(len(stretches))
     breaks = [stretches[0].start]
@@ -100,6 +107,10 @@ def arc_table(curve: Curve[T]) -> ArcTable[T]:
         raise CurveError("the curve has no length: all its points are at the same place")
     by_part = tuple([stretch for stretch in stretches for _ in range(count)])
     return ArcTable(tuple(breaks), tuple(lengths), by_part)
+
+
+# A curve is measured when it is placed and again when it is settled: the same table serves.
+_measured_once = lru_cache(maxsize=256)(_measured)
 
 
 def _part_count(stretches: int) -> int:

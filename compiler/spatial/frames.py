@@ -10,6 +10,7 @@ normal, there is none.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 from itertools import pairwise
 
 from somite.spatial.component import T, Vector, choose, choose_all
@@ -78,11 +79,26 @@ def frames_along(
     """
     if substeps < 1:
         raise ValueError(f"at least one substep is needed, not {substeps}")
+    if not parameters:
+        return []
+    still = isinstance(curve.points[0][0], float) and isinstance(parameters[0], float)
+    walk = _walked_once if still else _walked
+    samples: Sequence[tuple[Vector[T], Vector[T]]] = walk(curve, tuple(parameters), substeps)
+    references = transport(start_reference, samples)
+    return [(samples[k][1], references[k]) for k in range(0, len(samples), substeps)]
+
+
+def _walked(
+    curve: Curve[T], parameters: tuple[T, ...], substeps: int
+) -> tuple[tuple[Vector[T], Vector[T]], ...]:
+    """Return (point, unit tangent) at the parameters and at the substeps between them."""
     walked = list(parameters[:1])
     for a, b in pairwise(parameters):
         for k in range(1, substeps):
             walked.append(a + (b - a) * (k / substeps))
         walked.append(b)
-    samples = [point_and_tangent_at(curve, u) for u in walked]
-    references = transport(start_reference, samples)
-    return [(samples[k][1], references[k]) for k in range(0, len(samples), substeps)]
+    return tuple([point_and_tangent_at(curve, u) for u in walked])
+
+
+# A chain is placed along a curve and then settled on it: the second walk is the first one.
+_walked_once = lru_cache(maxsize=256)(_walked)

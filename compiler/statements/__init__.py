@@ -13,7 +13,7 @@ from types import ModuleType
 
 from somite.clauses import STATEMENT_MISPLACED, said
 from somite.findings import listed
-from somite.scope import MOST_STATEMENTS, TOO_LARGE, Scope, Stop
+from somite.scope import Scope, Stop
 from somite.statements import (
     chain,
     check,
@@ -97,19 +97,10 @@ def takers(clause: str) -> builtins.list[str]:
 def declare_block(block: Iterable[Statement], scope: Scope) -> None:
     """Declare statements in a scope; a failed one is reported and the rest go on."""
     build = scope.build
-    for statement in block:
-        build.statements += 1
-        if build.statements > MOST_STATEMENTS:
-            if build.statements == MOST_STATEMENTS + 1:
-                scope.report(
-                    TOO_LARGE,
-                    statement,
-                    f"expected a rig of at most {MOST_STATEMENTS} statements, found more",
-                    help="are the counts in the sheet what you meant?",
-                )
-            return
+    for statement in sorted(block, key=_turn):
         before = len(build.entities)
         try:
+            scope.counted(statement)
             _check_place(statement, scope)
             takes = STATEMENTS[statement.word].BLOCK
             if takes is not None:
@@ -121,6 +112,11 @@ def declare_block(block: Iterable[Statement], scope: Scope) -> None:
             for entity in build.entities[before:]:
                 if entity.statement is statement:
                     entity.failed = True
+
+
+def _turn(statement: Statement) -> int:
+    """Values first, for counts and conditions are worked out while a block is declared."""
+    return {"let": 0, "when": 1}.get(statement.word, 2)
 
 
 def _check_place(statement: Statement, scope: Scope) -> None:
@@ -157,8 +153,8 @@ def check_block(statement: Statement, scope: Scope, takes: frozenset[str]) -> No
 
 
 def _declared_words(statement: Statement) -> set[str]:
-    """The words that a failed statement would have declared."""
-    words: set[str] = set()
+    """The words that a failed statement would have declared, with those of its block."""
+    words: set[str] = set().union(*map(_declared_words, statement.block))
     for argument in statement.arguments:
         if isinstance(argument, Word):
             words.add(argument.text)

@@ -376,8 +376,8 @@ def _along(entity: ChainEntity, curve: CurveEntity, axis: Axis) -> tuple[tuple[F
             positions, aims, axis, second_axis, _bend_references(entity, lean, aims)
         ), positions[-1]
     second_axis, start = lean_of(lean, axis, scope, positions[0], aims[0])
-    carried = spatial_frames.frames_along(made, parameters[:-1], start)
-    references = [reference for _, reference in carried]
+    carried = spatial_frames.frames_along(made, parameters, start)
+    references = [reference for _, reference in carried[:-1]]
     return _frames(positions, aims, axis, second_axis, references), positions[-1]
 
 

@@ -46,10 +46,10 @@ def declare(statement: Statement, scope: Scope) -> None:
     entity = CurveEntity(name, statement, scope, kind="curve")
     scope.declare(word, entity)
     entity.clauses = gather(statement, scope, CLAUSES)
-    inner = Space(prefix=name, things=entity.grips, outer=scope.space)
+    inner = Space(
+        prefix=name, things=entity.grips, outer=scope.space, sided=scope.side is not None
+    )
     grip_scope = scope.child(space=inner, allowed=BLOCK)
-    grip_scope.side = None  # The side is in the curve's own name already.
-    grip_scope.names = {}
     records = records_of(scope)
     records.curve_of[id(inner)] = entity
     scope.build.declare_block(statement.block, grip_scope)

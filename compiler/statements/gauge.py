@@ -60,6 +60,7 @@ def _flow(entity: ValueEntity) -> Flow:
         entity.failed = True
         raise
     if value.dimension not in UNITS:
+        entity.failed = True
         raise scope.stop(
             GAUGE_UNIT,
             entity.statement.arguments[1],

@@ -27,6 +27,9 @@ WORDS = ("list",)
 CLAUSES = frozenset({"about"})
 BLOCK = frozenset({"when"})
 
+MOST_DEPTH = 32
+"""Lists within lists."""
+
 
 def declare(statement: Statement, scope: Scope) -> None:
     """Enter the list; its members are found when every name is known."""
@@ -40,24 +43,31 @@ def declare(statement: Statement, scope: Scope) -> None:
     def emit() -> None:
         gather(statement, scope, CLAUSES)
         records_of(scope).lists.append(
-            NamedList(entity.dotted, tuple(members_of(entity)), entity.origin)
+            NamedList(entity.dotted, members_of(entity), entity.origin)
         )
 
     records_of(scope).later(entity, emit)
 
 
-def members_of(entity: ValueEntity, depth: int = 0) -> list[str]:
+def members_of(entity: ValueEntity, depth: int = 0) -> tuple[str, ...]:
     """The nodes of a list in their order, each once; lists in it are opened."""
-    found: dict[str, None] = {}
-    for argument in entity.statement.arguments[1:]:
-        for node in _nodes(argument, entity.scope, depth):
-            found.setdefault(node)
-    return list(found)
+    if entity.members is None:
+        found: dict[str, None] = {}
+        for argument in entity.statement.arguments[1:]:
+            for node in _nodes(argument, entity.scope, depth):
+                found.setdefault(node)
+        entity.members = tuple(found)
+    return entity.members
 
 
 def _nodes(argument: Argument, scope: Scope, depth: int) -> Iterator[str]:
-    if depth > 32:
-        raise scope.stop(LIST_MEMBER, argument, "lists hold each other in a loop")
+    if depth > MOST_DEPTH:
+        raise scope.stop(
+            LIST_MEMBER,
+            argument,
+            f"lists hold each other in a loop, or more than {MOST_DEPTH} deep",
+            help="name the nodes themselves in one of the lists",
+        )
     if isinstance(argument, Items):
         for member in argument.members:
             yield from _nodes(member, scope, depth)

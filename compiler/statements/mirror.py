@@ -2,19 +2,23 @@
 
 The right side is built by the left side's own arithmetic in mirrored space, from the landmarks of
 the right side seen in the mirror, so that both sides of a character that is not symmetric are kept.
+In the block the word `side` is the choice left or right: `when side is right`.
 """
 
 from __future__ import annotations
 
 from somite.findings import Code
-from somite.scope import Scope
+from somite.scope import Lazy, Scope
 from somite.syntax import Statement
+from somite.values import Choice
 
 MIRROR_IN_MIRROR = Code("mirror-in-mirror")
 
 WORDS = ("mirror",)
 CLAUSES: frozenset[str] = frozenset()
 BLOCK: frozenset[str] | None = None
+
+SIDES = ("left", "right")
 
 
 def declare(statement: Statement, scope: Scope) -> None:
@@ -26,7 +30,9 @@ def declare(statement: Statement, scope: Scope) -> None:
             "a mirror block stands inside another one",
             help="one reflection is enough: take the inner block out",
         )
-    left = scope.child(side="left")
-    scope.build.declare_block(statement.block, left)
-    right = scope.child(side="right", mirrored=not scope.mirrored)
-    scope.build.declare_block(statement.block, right)
+    for side in SIDES:
+        inner = scope.child(side=side, mirrored=scope.mirrored != (side == "right"))
+        inner.names["side"] = Lazy(
+            scope, scope.site(statement), '"side"', value=Choice(side, SIDES), used=True
+        )
+        scope.build.declare_block(statement.block, inner)

@@ -36,6 +36,7 @@ def declare(statement: Statement, scope: Scope) -> None:
             help="is the count what you meant? give it a range in the sheet block",
         )
     for number in range(first, last + 1):
+        scope.counted(statement)
         inner = scope.child()
         inner.names[word.text] = Lazy(
             scope, scope.site(word), f'"{word.text}"', value=Quantity(float(number)), used=True

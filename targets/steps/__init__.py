@@ -44,15 +44,16 @@ def emit(settled: Settled, context: Context) -> tuple[tuple[Output, ...], tuple[
     from somite.targets.steps.guide import guide
     from somite.targets.steps.phrases import Voice, overlaid
     from somite.targets.steps.views import FILTERS, page
-    from somite.targets.templates_sandbox import Templates, render
+    from somite.targets.templates_sandbox import Templates, limits_for, render
 
     phrases, findings = overlaid(context.phrases)
     said = [*findings, *_channel_loops(settled), *_unknown_templates(context.templates)]
     data = page(guide(settled, context), Voice(phrases))
     templates = Templates(own_templates(), context.templates)
+    limits = limits_for(data["total"])
     outputs: list[Output] = []
     for suffix, name in FILES:
-        text, found = render(name, templates, data, filters=FILTERS)
+        text, found = render(name, templates, data, filters=FILTERS, limits=limits)
         said.extend(found)
         if text is not None:
             outputs.append(Output(suffix, text.rstrip("\n") + "\n"))

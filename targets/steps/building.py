@@ -8,6 +8,7 @@ for later phases.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from itertools import pairwise
 
 from somite.ir import Chain, Curve, Dial, Node, Share
 from somite.spatial.vector import distance
@@ -20,8 +21,10 @@ from somite.targets.steps.records import Fact, Name, Names, Saying, Step, Table,
 def prepare(lookup: Lookup) -> Iterator[Step]:
     """The scene's unit and axes, the character, and the groups at the top."""
     rig, figures = lookup.rig, lookup.figures
-    unit = Saying(f"unit.{rig.unit}")
-    yield Step(Saying("do.set-unit", {"unit": unit}), sees=(Saying("see.unit", {"unit": rig.unit}),))
+    yield Step(
+        Saying("do.set-unit", {"unit": Saying(f"unit.{rig.unit}")}),
+        sees=(Saying("see.unit", {"unit": rig.unit}),),
+    )
     yield Step(
         Saying("do.set-axes", {"up": rig.up, "front": rig.front}),
         notes=(Saying("note.fixed-axes"),),
@@ -56,7 +59,7 @@ def _looked_along(lookup: Lookup, chain: Chain) -> Step:
     stations = lookup.stations(chain)
     rows: list[tuple[Value, ...]] = []
     total = 0.0
-    for (name, place), (after, there) in zip(stations[:-1], stations[1:], strict=True):
+    for (name, place), (after, there) in pairwise(stations):
         length = distance(place, there)
         total += length
         rows.append((name, after, figures.bare_length(length)))
@@ -244,9 +247,8 @@ def _posed(lookup: Lookup) -> Iterator[str]:
     rig = lookup.rig
     for feed in rig.feeds:
         yield feed.target
-    for settings in (*rig.poses, *rig.checks):
-        for setting in settings.settings:
-            yield setting.channel
+    for pose in rig.poses:
+        yield from (setting.channel for setting in pose.settings)
     for check in rig.checks:
-        for sweep in check.sweeps:
-            yield sweep.channel
+        yield from (setting.channel for setting in check.settings)
+        yield from (sweep.channel for sweep in check.sweeps)

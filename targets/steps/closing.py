@@ -113,7 +113,7 @@ def _twice(lookup: Lookup, master: Node) -> Step:
         Saying("do.size-twice", {"master": lookup.name(master.name)}),
         table=Table(columns, tuple(rows), (False, True, True, True)),
         notes=(Saying("note.size-twice"),),
-        sees=(Saying("see.size-twice"),),
+        sees=(Saying("see.size-twice", {"master": lookup.name(master.name)}),),
         origin=master.origin,
     )
 
@@ -255,5 +255,3 @@ def _kept_away(lookup: Lookup) -> Iterator[Step]:
         )
     if any(node.kind == "joint" for node in lookup.rig.nodes):
         yield Step(Saying("do.guard-joints"), sees=(Saying("see.guard-joints"),))
-
-

@@ -155,7 +155,8 @@ class Figures:
         return amount
 
     def _compound(self, dimension: Dimension) -> str:
-        above, below = [], []
+        above: list[str] = []
+        below: list[str] = []
         for exponent, unit in zip(dimension, (self.unit, "°"), strict=True):
             if exponent:
                 power = "" if abs(exponent) == 1 else f"^{abs(exponent):g}"

@@ -8,6 +8,7 @@ Nothing here knows what the result drives.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
+from itertools import pairwise
 
 from somite.ir import Apply, Constant, Live, Map, Measure, Read
 from somite.spatial.component import sqrt
@@ -16,7 +17,9 @@ from somite.targets.steps.lookup import Lookup, option
 from somite.targets.steps.records import Names, Saying, Value
 from somite.units import ANGLE, LENGTH, NUMBER, Dimension
 
-_SAME = frozenset({"add", "subtract", "negate", "minimum", "maximum", "clamp", "absolute", "modulo"})
+_SAME = frozenset(
+    {"add", "subtract", "negate", "minimum", "maximum", "clamp", "absolute", "modulo"}
+)
 _INFIX = frozenset({"add", "subtract", "multiply", "divide"})
 _MEASURED = {"distance": LENGTH, "angle": ANGLE, "twist": ANGLE, "stretch": NUMBER}
 
@@ -238,7 +241,7 @@ def _mapped(live: Map, values: Mapping[str, float]) -> float | None:
         return None
     if value <= known[0][0]:
         return known[0][1]
-    for (a, low), (b, high) in zip(known[:-1], known[1:], strict=True):
+    for (a, low), (b, high) in pairwise(known):
         if value <= b:
             return high if b == a else low + (high - low) * ((value - a) / (b - a))
     return known[-1][1]

@@ -12,8 +12,20 @@ from functools import cached_property
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from somite.ir import CHANNELS, Chain, Constraint, Curve, Dial, Gauge, Node, Rig, Share, Vector
-from somite.spatial.transform import point_through
+from somite.ir import (
+    CHANNELS,
+    Chain,
+    Constraint,
+    Curve,
+    Dial,
+    Face,
+    Follow,
+    Gauge,
+    Node,
+    Rig,
+    Share,
+    Vector,
+)
 from somite.targets.steps.figures import Figures, figures_for
 from somite.targets.steps.records import Name, Saying, Value
 from somite.units import ANGLE, LENGTH, NUMBER, Dimension
@@ -96,9 +108,7 @@ class Lookup:
     @cached_property
     def dials(self) -> dict[str, Dial]:
         """Dials by channel: `hand.space`."""
-        return {
-            f"{node.name}.{dial.name}": dial for node in self.rig.nodes for dial in node.dials
-        }
+        return {f"{node.name}.{dial.name}": dial for node in self.rig.nodes for dial in node.dials}
 
     @cached_property
     def children(self) -> dict[str | None, list[Node]]:
@@ -118,7 +128,7 @@ class Lookup:
         """Constraints by the node or chain that they write."""
         found: dict[str, list[Constraint]] = {}
         for constraint in self.rig.constraints:
-            written = getattr(constraint, "node", None) or getattr(constraint, "chain", "")
+            written = constraint.node if isinstance(constraint, Face | Follow) else constraint.chain
             found.setdefault(written, []).append(constraint)
         return found
 
@@ -238,17 +248,11 @@ class Lookup:
         found = [(self.name(name), self.nodes[name].rest.place) for name in chain.joints]
         return [*found, (self.end_name(chain), chain.end)]
 
-    def through(self, node: Node, point: Vector) -> Vector:
-        """A point of a node's own frame in the rig's space."""
-        return point_through(node.rest, point)
-
     def is_free(self, node: Node, part: str) -> bool:
         """Whether a control's channels of a part are not all locked."""
         if part in node.locks:
             return False
-        return any(
-            channel.startswith(part) and channel not in node.locks for channel in CHANNELS
-        )
+        return any(channel.startswith(part) and channel not in node.locks for channel in CHANNELS)
 
 
 def option(dial: Dial, value: float) -> str:

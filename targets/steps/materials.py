@@ -15,8 +15,10 @@ from somite.targets.steps.building import dial_kind
 from somite.targets.steps.lookup import Lookup
 from somite.targets.steps.records import Fact, Materials, Name, Saying, Table, Value
 
-KINDS = ("group", "joint", "chain", "curve", "grip", "control", "dial", "follow", "face", "ride")
-KINDS += ("reach", "twist", "feed", "gauge", "list", "pose", "check")
+KINDS = (
+    *("group", "joint", "chain", "curve", "grip", "control", "dial", "follow", "face", "ride"),
+    *("reach", "twist", "feed", "gauge", "list", "pose", "check"),
+)
 """The kinds that are counted, in the order of the list."""
 
 DIGITS = 12

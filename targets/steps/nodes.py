@@ -113,7 +113,7 @@ def turns(figures: Figures, node: Node) -> Saying:
 
 def order_told(order: TurnOrder) -> Saying:
     """A turn order in words."""
-    first, second, third = order.upper()
+    first, second, third = (order[index].upper() for index in (0, 1, 2))
     return Saying("fact.order", {"first": first, "second": second, "third": third})
 
 

@@ -61,7 +61,8 @@ def _laws(lookup: Lookup) -> Iterator[tuple[str, Table | None]]:
         for channel, dial in lookup.dials.items()
         if dial.neutral
     ]
-    yield "rest", Table(("column.neutral-dial", "column.values"), tuple(neutral)) if neutral else None
+    tried = Table(("column.neutral-dial", "column.values"), tuple(neutral))
+    yield "rest", tried if neutral else None
     if lookup.master is not None:
         yield "travel", None
     if controls:

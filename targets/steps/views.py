@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from markupsafe import Markup
+
 from somite.targets.steps.phrases import CLOSE, OPEN, Voice
 from somite.targets.steps.records import Fact, Guide, Materials, Phase, Step, Table
 from somite.text import Origin
@@ -169,12 +170,13 @@ def as_attribute(text: str) -> Markup:
     return Markup.escape(as_plain(text))
 
 
-def as_text(text: str, indent: int = 0, first: str = "") -> str:
+def as_text(text: str, indent: int = 0, first: str = "", lead: str = "") -> str:
     """A marked text as plain lines of at most 88 columns, names in quotes.
 
-    `first` stands before the first line, within its indent; a word longer than a line is not cut.
+    `first` stands before the first line, within its indent, and `lead` before the text itself; a
+    word longer than a line is not cut.
     """
-    plain = str(text).replace(OPEN, '"').replace(CLOSE, '"')
+    plain = (lead + str(text)).replace(OPEN, '"').replace(CLOSE, '"')
     room = WIDTH - min(indent, WIDTH // 2)
     if len(plain) <= room:
         return first.ljust(indent) + plain
@@ -193,6 +195,11 @@ def as_text(text: str, indent: int = 0, first: str = "") -> str:
     )
 
 
+def as_fact(value: str, label: str, margin: int, indent: int) -> str:
+    """A labelled value as plain lines: the label at the margin, the value at the indent."""
+    return as_text(value, indent, f"{' ' * margin}{label}: ")
+
+
 def as_rows(table: Data, indent: int = 0) -> str:
     """A table as plain lines: columns as wide as their widest cell, numbers flush right.
 
@@ -201,9 +208,7 @@ def as_rows(table: Data, indent: int = 0) -> str:
     head = [column["label"] for column in table["columns"]]
     cells = [[as_plain(cell) for cell in row] for row in table["rows"]]
     last = len(head) - 1
-    widths = [
-        max(len(row[index]) for row in (head, *cells)) for index in range(len(head))
-    ]
+    widths = [max(len(row[index]) for row in (head, *cells)) for index in range(len(head))]
     flags = [bool(column["numeric"]) for column in table["columns"]]
     lines: list[str] = []
     for row in (head, ["-" * width for width in widths], *cells):
@@ -234,6 +239,7 @@ def underlined(text: str, mark: str = "-") -> str:
 
 FILTERS = (
     ("as_attribute", as_attribute),
+    ("as_fact", as_fact),
     ("as_html", as_html),
     ("as_markdown", as_markdown),
     ("as_plain", as_plain),

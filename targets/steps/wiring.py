@@ -8,6 +8,7 @@ not said again, since no constraint may change them.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import pairwise
 
 from somite.ir import (
     WORLD,
@@ -108,6 +109,7 @@ def _leader_notes(lookup: Lookup, follow: Follow) -> Iterator[Saying]:
 
 
 def _leaders_table(lookup: Lookup, follow: Follow) -> Table:
+    rows: tuple[tuple[Value, ...], ...]
     if follow.dial is None:
         total = live.total([leader.weight for leader in follow.leaders]) or 1.0
         rows = tuple(
@@ -248,12 +250,13 @@ def _reach_facts(lookup: Lookup, reach: Reach) -> Iterator[Fact]:
     figures = lookup.figures
     stations = lookup.stations(lookup.chains[reach.chain])
     lengths = [
-        figures.length(distance(first, second))
-        for (_, first), (_, second) in zip(stations[:-1], stations[1:], strict=True)
+        figures.length(distance(first, second)) for (_, first), (_, second) in pairwise(stations)
     ]
     yield Fact("label.bones", Names(tuple(lengths)))
     if reach.pole is not None:
         yield Fact("label.pole", lookup.name(reach.pole))
+        angle = figures.angle(lookup.settled.reaches[reach.name].pole_angle)
+        yield Fact("label.pole-angle", Saying("fact.pole-angle", {"angle": angle}))
     if reach.bend is not None:
         values: dict[str, Value] = {
             "way": figures.way(reach.bend),
@@ -283,7 +286,8 @@ def _fed(lookup: Lookup, feed: Feed) -> Step:
     target = lookup.channel(feed.target)
     tabled = live.only_map(feed.value)
     value = live.told(lookup, feed.value, dimension, tabled=tabled)
-    table, notes = None, ()
+    table: Table | None = None
+    notes: tuple[Saying, ...] = ()
     if tabled is not None:
         wanted = dimension if tabled is feed.value else live.dimension_of(lookup, tabled)
         rows = live.map_rows(lookup, tabled, wanted)
@@ -305,20 +309,21 @@ def _feed_seen(lookup: Lookup, feed: Feed) -> Iterator[Saying]:
     target = lookup.channel(feed.target)
     rest = live.result(feed.value, known)
     if rest is not None:
-        yield Saying("see.feed-rest", {"target": target, "value": lookup.setting(feed.target, rest)})
+        value = lookup.setting(feed.target, rest)
+        yield Saying("see.feed-rest", {"target": target, "value": value})
     for source in sources:
         tried = _trial_value(lookup, source)
         if source not in known or tried is None:
             continue
-        value = live.result(feed.value, {**known, source: tried})
-        if value is not None and value != rest:
+        gives = live.result(feed.value, {**known, source: tried})
+        if gives is not None and gives != rest:
             yield Saying(
                 "see.feed-trial",
                 {
                     "source": lookup.channel(source),
                     "at": lookup.setting(source, tried),
                     "target": target,
-                    "value": lookup.setting(feed.target, value),
+                    "value": lookup.setting(feed.target, gives),
                 },
             )
             return
@@ -397,7 +402,8 @@ def _twist_read(lookup: Lookup, twist: Twist, which: str, end: TwistEnd) -> Step
         "relative": _space(lookup, end.relative),
     }
     facts = [Fact("label.formula", Saying(f"fact.twist-{end.mode}", values))]
-    notes = [Saying("note.twist-copy", values), Saying("note.twist-whole-turns", _path(lookup, end))]
+    notes = [Saying("note.twist-copy", values)]
+    notes.append(Saying("note.twist-whole-turns", _path(lookup, end)))
     if end.mode == "from":
         notes = [Saying("note.twist-swing")]
     return Step(

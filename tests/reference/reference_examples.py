@@ -30,8 +30,8 @@ _FENCE = re.compile(r"^```([^\n]*)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 _SAID = re.compile(r'"[^"\n]*"|#[^\n]*')
 _WORD = re.compile(r"[a-z][a-z0-9_]*")
 _DECLARED = re.compile(
-    r"^\s*(?:control|joint|group|chain|curve|grip|place|let|gauge|output|list|pose|part|use \w+ as)"
-    r" (\w+)",
+    r"^\s*(?:control|joint|group|chain|curve|grip|place|let|gauge|output|list|part|use \w+ as)"
+    r" (\w+)|^pose (\w+)$",
     re.MULTILINE,
 )
 _ASKED = re.compile(r"^  (point|pair|length) (.+)$")
@@ -101,12 +101,12 @@ def framed(body: str) -> str:
     if re.search(r"^recipe ", body, re.MULTILINE):
         return body
     statements = _frame_statements()
-    declared = set(_DECLARED.findall(body))
-    wanted = named(body) - declared
+    declared = {word for found in _DECLARED.findall(body) for word in found}
+    wanted = named(body)
     taken: list[str] = []
-    while more := [name for name in statements if name in wanted and name not in taken]:
+    while more := [name for name in statements if name in wanted - declared and name not in taken]:
         taken.extend(more)
-        wanted |= set().union(*(named(statements[name]) for name in more)) - declared
+        wanted |= set().union(*(named(statements[name]) for name in more))
     lines = [line for line in _frame("somite").split("\n") if (asked := _ASKED.match(line))]
     requests = []
     for line in lines:

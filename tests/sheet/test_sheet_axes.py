@@ -7,7 +7,7 @@ import math
 
 import numpy
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from somite.axes import (
@@ -79,6 +79,7 @@ def test_no_conversion_makes_a_negative_zero() -> None:
             assert math.copysign(1.0, part) == 1.0
 
 
+@settings(deadline=None)  # the first example imports scipy
 @given(spaces, st.integers(0, 2**32 - 1))
 def test_a_turn_seen_in_other_axes_turns_vectors_alike(axes: Axes, seed: int) -> None:
     # scipy is an outside authority on what a quaternion does to a vector.

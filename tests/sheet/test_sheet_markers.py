@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from moth_scene import EXPECTED, GLB, glb, scene
 
@@ -68,6 +68,7 @@ def test_a_quaternion_of_single_precision_still_turns_without_scaling() -> None:
 unit = st.floats(-1, 1)
 
 
+@settings(deadline=None)  # the first example imports scipy
 @given(st.lists(st.tuples(st.integers(0, 2**32 - 1), unit, unit, unit), min_size=1, max_size=5))
 def test_a_chain_of_nodes_stands_where_numpy_and_scipy_put_it(
     chain: list[tuple[int, float, float, float]],

@@ -231,6 +231,7 @@ def test_a_json_key_written_twice_is_shown_at_both_places() -> None:
         "a = { " + ".".join(["a"] * 50_000) + " = 1 }",
         "a = " + "9" * 100_000,
         'a = """' + "x" * 500_000,
+        "a = " + '"\\' * 200_000 + "." * 200,
         "a = [\n" + "1,\n" * 100_000,
     ],
 )
