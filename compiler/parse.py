@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, Any
 from lark import Lark, TextSlice, Token
 from lark.exceptions import UnexpectedInput
 
-from somite import grammar
 from somite.findings import Code, Finding, in_order, nearest
+from somite.grammar import expectation, explain_mistake, heads, load, spelled
 from somite.syntax import (
     Argument,
     Between,
@@ -368,7 +368,7 @@ _LOADED = _Loaded()
 def parser() -> Lark:
     """The parser, made once a process from the grammar's stored tables."""
     if _LOADED.lark is None:
-        _LOADED.lark = grammar.load(transformer=_Tree(), postlex=Indentation())
+        _LOADED.lark = load(transformer=_Tree(), postlex=Indentation())
     return _LOADED.lark
 
 
@@ -543,7 +543,7 @@ def _logical_lines(source: Source, findings: list[Finding]) -> Iterator[_Line]:
     """
     text = source.text
     starts = source.starts
-    heads = grammar.heads()
+    head_words = heads()
     first: _Line | None = None
     depth = 0
     opened = 0
@@ -555,7 +555,7 @@ def _logical_lines(source: Source, findings: list[Finding]) -> Iterator[_Line]:
         if depth and first is not None:
             word = stripped.split(None, 1)[0] if stripped.strip() else ""
             closed, _ = _bracket_depth(stripped, depth)
-            if word in heads and _width(bare[: len(bare) - len(stripped)]) <= first.indent:
+            if word in head_words and _width(bare[: len(bare) - len(stripped)]) <= first.indent:
                 findings.append(_unclosed(source, opened))
                 depth = 0
                 yield _Line(first.start, starts[index] - 1, first.indent, unclosed=True)
@@ -638,7 +638,7 @@ def _mistake(mistake: UnexpectedInput, source: Source, line: _Line) -> Finding:
             help="names are ASCII; other letters may stand in comments and in texts",
         )
     words = _accepted_words(mistake)
-    known = grammar.explain_mistake(text[line.start : at], rest, words)
+    known = explain_mistake(text[line.start : at], rest, words)
     if known is not None:
         message, mending = known
         return SYNTAX.at(site, message.replace("{found}", found), help=mending)
@@ -666,8 +666,8 @@ def _word_at(text: str, at: int, stop: int) -> str:
 
 def _accepted_words(mistake: UnexpectedInput) -> tuple[str, ...]:
     names = _accepted(mistake)
-    spelled = grammar.spelled()
-    return tuple(sorted({spelled[name] for name in names if name in spelled}))
+    words = spelled()
+    return tuple(sorted({words[name] for name in names if name in words}))
 
 
 def _accepted(mistake: UnexpectedInput) -> set[str]:
@@ -686,4 +686,4 @@ def _accepted(mistake: UnexpectedInput) -> set[str]:
 
 
 def _expected(mistake: UnexpectedInput) -> str:
-    return grammar.expectation(_accepted(mistake))
+    return expectation(_accepted(mistake))

@@ -9,9 +9,9 @@ from __future__ import annotations
 def schema_texts() -> dict[str, str]:
     """File name to text of every published JSON Schema: the IR's document and the scene file."""
     from somite import document
-    from somite.targets import scene_model
+    from somite.targets.scene_model import schema_text
 
     return {
         "ir.schema.json": document.schema_text(),
-        "scene.schema.json": scene_model.schema_text(),
+        "scene.schema.json": schema_text(),
     }

@@ -466,9 +466,7 @@ class Scope:
         help_line = f'did you mean "{near}"?' if near else "declare it, or ask the sheet for it"
         if word == "side":
             help_line = 'in a "mirror" block it is left or right; give it to a part as a need'
-        return self.stop(
-            UNKNOWN_NAME, node, f'nothing is named "{word}" here', help=help_line
-        )
+        return self.stop(UNKNOWN_NAME, node, f'nothing is named "{word}" here', help=help_line)
 
     def segments(self, reference: Reference) -> tuple[str | int, ...]:
         """A reference's path with its bracketed expressions worked out."""

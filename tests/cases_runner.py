@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from outline import outline
@@ -134,7 +134,6 @@ def expectations(texts: Mapping[str, str]) -> Iterator[Expected]:
 
 def _in_the_case(finding: Finding, case: Case) -> Finding:
     """A finding on the sheet, where its line stands in the case."""
-    from dataclasses import replace
 
     site = finding.site
     if site is None or site.file != SHEET:

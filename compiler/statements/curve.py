@@ -46,9 +46,7 @@ def declare(statement: Statement, scope: Scope) -> None:
     entity = CurveEntity(name, statement, scope, kind="curve")
     scope.declare(word, entity)
     entity.clauses = gather(statement, scope, CLAUSES)
-    inner = Space(
-        prefix=name, things=entity.grips, outer=scope.space, sided=scope.side is not None
-    )
+    inner = Space(prefix=name, things=entity.grips, outer=scope.space, sided=scope.side is not None)
     grip_scope = scope.child(space=inner, allowed=BLOCK)
     records = records_of(scope)
     records.curve_of[id(inner)] = entity

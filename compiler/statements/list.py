@@ -42,9 +42,7 @@ def declare(statement: Statement, scope: Scope) -> None:
 
     def emit() -> None:
         gather(statement, scope, CLAUSES)
-        records_of(scope).lists.append(
-            NamedList(entity.dotted, members_of(entity), entity.origin)
-        )
+        records_of(scope).lists.append(NamedList(entity.dotted, members_of(entity), entity.origin))
 
     records_of(scope).later(entity, emit)
 

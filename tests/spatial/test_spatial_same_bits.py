@@ -44,7 +44,7 @@ ALLOWED = {
     },
 }
 IMPORTS = {
-    "__future__", "bisect", "collections.abc", "dataclasses", "itertools", "math", "numpy",
+    "__future__", "bisect", "collections.abc", "dataclasses", "functools", "itertools", "math", "numpy",
     "numpy.typing", "typing",
 }  # fmt: skip
 
