@@ -12,12 +12,13 @@ from dataclasses import replace
 from somite import statements
 from somite.axes import Axes
 from somite.clauses import was_of
-from somite.entities import ChainEntity, NodeEntity, UseEntity, ValueEntity
-from somite.findings import Code, Finding, Severity, has_errors, in_order, nearest
+from somite.entities import ChainEntity, Entity, NodeEntity, Sides, UseEntity, ValueEntity
+from somite.findings import Code, Finding, Severity, in_order, nearest
 from somite.ir import Nudge, Rename, Rig, Vector
 from somite.library import Parts
 from somite.scope import Build, Lazy, Scope, Space, Stop
 from somite.sheet import Measures, Request, Sheet, measure
+from somite.sheet.matching import UNUSED_MEASURE
 from somite.spatial import vector
 from somite.statements.part import UNUSED_NEED
 from somite.statements.recipe import Head, head_of, spelled
@@ -28,7 +29,6 @@ from somite.values import Arrow, Choice, Many, Quantity, Value
 
 NO_RECIPE = Code("no-recipe")
 STRAY_CLAUSE = Code("stray-clause")
-UNUSED_MEASURE = Code("unused-measure", Severity.WARNING)
 UNKNOWN_NUDGE = Code("unknown-nudge")
 HIDDEN_NAME = Code("hidden-name", Severity.WARNING)
 EMPTY_RIG = Code("empty-rig", Severity.WARNING)
@@ -56,7 +56,8 @@ def expand(
 def _expanded(
     document: Document, sheet: Sheet, parts: Parts
 ) -> tuple[Rig | None, tuple[Finding, ...]]:
-    build = Build(parts=parts.visible, body=statements.BODY)
+    broken = any(read.poisoned for read in (document, *parts.documents))
+    build = Build(parts=parts.visible, body=statements.BODY, broken=broken)
     build.declare_block = statements.declare_block
     build.takers = statements.takers
     scope = Scope(build, document, Space(), statements.TOP)
@@ -82,11 +83,14 @@ def _expanded(
     _emit(build)
     for finish in build.last:
         finish()
-    _warn_unused(asked, scope, build)
-    _warn_nudges(sheet, build)
+    # What a broken line would have used is not unused, and what it would have made is not missing.
+    whole = build.sound and not (sheet.refused or sheet.unread)
+    if whole:
+        _warn_unused(asked, scope, build)
+        _warn_nudges(sheet, build)
     rig = _assembled(head, sheet, build, axes)
     _warn_hidden(scope)
-    if not rig.nodes and not has_errors(build.findings) and not document.poisoned:
+    if not rig.nodes and whole:
         build.report(
             EMPTY_RIG.at(
                 document.source.site(0, 1),
@@ -133,12 +137,9 @@ def _measured(document: Document, sheet: Sheet, scope: Scope, axes: Axes) -> Non
     asked: list[tuple[Request, Clause | None, Word]] = []
     for statement in document.statements:
         if statement.word == "sheet":
-            try:
-                asked.extend(requests_of(statement.block, scope))
-            except Stop as stop:
-                build.report(stop.finding)
-                build.failed.update(_words_of(statement))
-    measures, findings = measure(sheet, [request for request, _, _ in asked])
+            asked.extend(requests_of(statement.block, scope))
+    broken = build.failed | document.poisoned
+    measures, findings = measure(sheet, [request for request, _, _ in asked], broken)
     build.findings.extend(findings)
     for request, default, word in asked:
         lazy = Lazy(scope, request.site, f'"{request.name}"')
@@ -155,17 +156,6 @@ def _measured(document: Document, sheet: Sheet, scope: Scope, axes: Axes) -> Non
 
 def _remember_word(lazy: Lazy, word: Word) -> None:
     lazy.what = f'"{word.text}"'
-
-
-def _words_of(statement: Statement) -> set[str]:
-    return {
-        piece.arguments[0].text
-        for line in statement.block
-        for piece in line.arguments
-        if isinstance(piece, Clause)
-        and piece.word == "asked"
-        and isinstance(piece.arguments[0], Word)
-    }
 
 
 def _answer(lazy: Lazy, request: Request, measures: Measures, axes: Axes) -> None:
@@ -356,8 +346,6 @@ def _renames(build: Build) -> tuple[Rename, ...]:
 
 
 def _warn_unused(asked: dict[str, Lazy], scope: Scope, build: Build) -> None:
-    if has_errors(build.findings):
-        return  # What a broken line would have used is not unused.
     for name, lazy in asked.items():
         if not lazy.used and lazy.site.file == scope.document.source.name:
             build.report(
@@ -379,8 +367,6 @@ def _warn_unused(asked: dict[str, Lazy], scope: Scope, build: Build) -> None:
 
 
 def _warn_nudges(sheet: Sheet, build: Build) -> None:
-    if has_errors(build.findings):
-        return
     for nudge in sheet.nudges:
         if nudge.node in build.nudged:
             continue
@@ -399,17 +385,22 @@ def _warn_hidden(scope: Scope) -> None:
     """A landmark hides a node of its name in expressions; that matters where they differ."""
     for name, lazy in scope.names.items():
         thing = scope.space.things.get(name)
-        if not isinstance(thing, NodeEntity) or thing.failed or lazy.value is None:
-            continue
-        if not isinstance(lazy.value, Arrow):
-            continue
-        apart = vector.distance(thing.real_frame().place, lazy.value.xyz)
-        if apart > 1e-9:
-            scope.build.report(
-                HIDDEN_NAME.at(
-                    thing.site,
-                    f'"{name}" is also a landmark, and stands elsewhere',
-                    help=f"in values {name} is the landmark; give the node another name",
-                    related=[(lazy.site, "landmark asked for here")],
+        pairs: list[tuple[Entity, Value | None]] = []
+        if isinstance(thing, Sides) and lazy.sides is not None:
+            there = thing.members
+            pairs = [(there[s], lazy.sides[s == "right"]) for s in ("left", "right") if s in there]
+        elif isinstance(thing, Entity):
+            pairs = [(thing, lazy.value)]
+        for node, landmark in pairs:
+            if not isinstance(node, NodeEntity) or node.failed or not isinstance(landmark, Arrow):
+                continue
+            if vector.distance(node.real_frame().place, landmark.xyz) > 1e-9:
+                scope.build.report(
+                    HIDDEN_NAME.at(
+                        node.site,
+                        f'"{node.dotted}" is also a landmark, and stands elsewhere',
+                        help=f"in values {name} is the landmark; give the node another name",
+                        related=[(lazy.site, "landmark asked for here")],
+                    )
                 )
-            )
+                break

@@ -14,7 +14,7 @@ from somite.entities import ChainEntity, CurveEntity, NodeEntity, Placed, ValueE
 from somite.findings import Code, nearest
 from somite.ir import Apply, Constant, Live, Map, Measure, Read
 from somite.nodes import axis_of
-from somite.scope import PARTS, Scope
+from somite.scope import PARTS, TOO_LARGE, Scope
 from somite.syntax import Argument, Binary, Call, Clause, Direction, Reference, Unary
 from somite.units import ANGLE, LENGTH, NUMBER, Dimension, dimension_name
 from somite.values import Choice, Handle, Quantity, named
@@ -23,6 +23,8 @@ LIVE_VALUE = Code("live-value")
 SKEW_MIRROR = Code("skew-mirror")
 
 CHANNEL_DIMENSIONS = {"move": LENGTH, "turn": ANGLE, "size": NUMBER}
+MOST_NESTED = 100
+"""Operations within each other in one live value: many a reader of JSON gives up soon after."""
 UNIT_DIMENSIONS: dict[str, Dimension] = {"number": NUMBER, "length": LENGTH, "angle": ANGLE}
 
 
@@ -33,6 +35,30 @@ class Flow:
     value: Live
     dimension: Dimension
     options: tuple[str, ...] = ()
+
+
+def live_value(expression: Argument, scope: Scope) -> Flow:
+    """The live number that an expression states, nested no deeper than a reader can follow."""
+    made = flow(expression, scope)
+    level: list[Live] = [made.value]
+    for _ in range(MOST_NESTED):
+        level = [inner for value in level for inner in _inside(value)]
+        if not level:
+            return made
+    raise scope.stop(
+        TOO_LARGE,
+        expression,
+        f"expected at most {MOST_NESTED} operations within each other in a live value, found more",
+        help="make gauges of parts of it, and read those",
+    )
+
+
+def _inside(value: Live) -> tuple[Live, ...]:
+    if isinstance(value, Apply):
+        return value.operands
+    if isinstance(value, Map):
+        return (value.value, *(side for pair in value.pairs for side in pair))
+    return ()
 
 
 def flow(expression: Argument, scope: Scope) -> Flow:
@@ -180,15 +206,10 @@ def _binary(expression: Binary, scope: Scope) -> Flow:
         dimension = (dimension[0] + right.dimension[0], dimension[1] + right.dimension[1])
     elif operator == "/":
         dimension = (dimension[0] - right.dimension[0], dimension[1] - right.dimension[1])
-    return Flow(_folded(operator, left.value, right.value), dimension)
-
-
-def _folded(operator: str, left: Live, right: Live) -> Live:
-    a, b = _constant(left), _constant(right)
-    if a is not None and b is not None:
-        results = {"+": a + b, "-": a - b, "*": a * b, "/": a / b if b else 0.0}
-        return Constant(results[operator])
-    return Apply(_ARITHMETIC[operator], (left, right))  # type: ignore[arg-type]
+    if _constant(left.value) is not None and _constant(right.value) is not None:
+        return _built(expression, scope)
+    operands = (left.value, right.value)
+    return Flow(Apply(_ARITHMETIC[operator], operands), dimension)  # type: ignore[arg-type]
 
 
 def _is(expression: Binary, left: Flow, word: Choice, scope: Scope) -> Flow:
@@ -289,8 +310,14 @@ def _measure(expression: Call, scope: Scope) -> Flow:
         raise scope.stop(LIVE_VALUE, expression, f"{name} takes 2 nodes, found {len(arguments)}")
     nodes = [_node(argument, scope) for argument in arguments]
     if any(node is None for node in nodes):
-        if name == "twist":
-            raise scope.stop(LIVE_VALUE, expression, "expected nodes, found a value")
+        if name == "twist" or any(node is not None for node in nodes):
+            still = arguments[[node is None for node in nodes].index(True)]
+            raise scope.stop(
+                LIVE_VALUE,
+                still,
+                f"{name} is measured between two nodes, found a place that does not move",
+                help="put a group there, and measure to that",
+            )
         return _built(expression, scope)
     dotted = tuple([node.dotted for node in nodes if node is not None])
     flowing: Live = Measure(name, dotted, axis)  # type: ignore[arg-type]
@@ -326,7 +353,7 @@ def mapped(
     built = []
     last: float | None = None
     for pair in pairs:
-        before, after = flow(pair.arguments[0], scope), flow(pair.arguments[1], scope)
+        before, after = live_value(pair.arguments[0], scope), live_value(pair.arguments[1], scope)
         for part, argument, dimension in (
             (before, pair.arguments[0], source.dimension),
             (after, pair.arguments[1], wanted),

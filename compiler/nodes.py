@@ -32,7 +32,6 @@ from somite.units import NUMBER
 from somite.values import LARGEST, Spot, named
 
 NO_PLACE = Code("no-place")
-NO_LENGTH = Code("no-length")
 BAD_AXES = Code("bad-axes")
 UNKNOWN_CHANNEL = Code("unknown-channel")
 UNKNOWN_ORDER = Code("unknown-order")

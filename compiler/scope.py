@@ -23,7 +23,7 @@ from somite.entities import (
     UseEntity,
     ValueEntity,
 )
-from somite.findings import Code, Finding, listed, nearest
+from somite.findings import Code, Finding, has_errors, listed, nearest
 from somite.ir import Axis, Frame, Quaternion, Signs, Vector
 from somite.records import Records
 from somite.syntax import (
@@ -205,6 +205,12 @@ class Build:
     needs_at: dict[tuple[str, str, str], Site] = field(default_factory=dict)
     offers_told: set[tuple[str, str, str]] = field(default_factory=set)
     statements: int = 0
+    broken: bool = False
+
+    @property
+    def sound(self) -> bool:
+        """Whether every line was understood so far; where not, nothing is called unused."""
+        return not self.broken and not has_errors(self.findings)
 
     def report(self, finding: Finding | None) -> None:
         """Keep a finding."""

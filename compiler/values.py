@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 Triple = tuple[float, float, float]
 
 SMALLEST = 1e-12
+NOWHERE: Triple = (0.0, 0.0, 0.0)
+"""A vector of nothing needs no unit."""
 LARGEST = 1e12
 """No number of a rig comes near it, in metres, radians or one; beyond it arithmetic breaks down."""
 
@@ -115,7 +117,12 @@ def is_bounded(value: Value) -> bool:
 
 
 def added(left: Value, right: Value, sign: float) -> Value:
-    """left + right, or left - right with sign -1; positions and displacements kept apart."""
+    """left + right, or left - right with sign -1; positions and displacements kept apart.
+
+    A place stands for its position.
+    """
+    left, right = _unturned(left), _unturned(right)
+    left, right = _from_place(left), _from_place(right)
     if isinstance(left, Quantity) and isinstance(right, Quantity):
         if left.dimension != right.dimension:
             raise _apart("add" if sign > 0 else "subtract", left, right)
@@ -136,6 +143,15 @@ def added(left: Value, right: Value, sign: float) -> Value:
         total = (a[0] + sign * b[0], a[1] + sign * b[1], a[2] + sign * b[2])
         return Arrow(total, left.dimension, left.point and not right.point)
     raise _apart("add" if sign > 0 else "subtract", left, right)
+
+
+def _from_place(value: Value) -> Value:
+    """A place as its position; what is nothing in every direction as a displacement."""
+    if isinstance(value, Spot):
+        return Arrow(value.frame.place, LENGTH, point=True)
+    if isinstance(value, Arrow) and value.xyz == NOWHERE and not value.point:
+        return Arrow(value.xyz, LENGTH)
+    return value
 
 
 def multiplied(left: Value, right: Value) -> Value:
@@ -207,6 +223,10 @@ def compared(operator: str, left: Value, right: Value) -> bool:
     raise _apart("compare", left, right)
 
 
+def _unturned(value: Value) -> Value:
+    return Arrow(value.frame.place, LENGTH, point=True) if isinstance(value, Spot) else value
+
+
 def _sum(a: Dimension, b: Dimension) -> Dimension:
     return (a[0] + b[0], a[1] + b[1])
 
@@ -220,10 +240,16 @@ def _apart(verb: str, left: Value, right: Value) -> Mismatch:
 
 def as_position(value: Value) -> Triple:
     """The position that a value stands for."""
-    if isinstance(value, Arrow) and value.dimension == LENGTH:
+    if isinstance(value, Arrow) and (value.dimension == LENGTH or value.xyz == NOWHERE):
         return value.xyz
     if isinstance(value, Spot):
         return value.frame.place
+    if isinstance(value, Arrow) and value.dimension == NUMBER:
+        raise Mismatch(
+            f"expected a position, found {named(value)}",
+            "a position has a unit, such as (0, 2 cm, 0); a step along a direction is "
+            "pelvis + 3 cm * +Z",
+        )
     raise Mismatch(f"expected a position, found {named(value)}")
 
 

@@ -1,8 +1,9 @@
 """Numbers and quantities as people write them in sheets and tables: `12`, `-3.5 mm`, `40%`.
 
 What comes in is text; what goes out is an exact decimal number and a unit's name, or the text as a
-message may quote it. Nothing here decides what a number is for. Digits are ASCII, the decimal mark is a point, and a number beyond
-any creature's size is told from a sensible one before arithmetic meets it.
+message may quote it. Digits are ASCII and the decimal mark is a point; a number beyond any
+creature's size is told from a sensible one before arithmetic meets it. Nothing here decides what a
+number is for.
 """
 
 from __future__ import annotations

@@ -27,7 +27,7 @@ from somite.targets.templates_sandbox import LIMITS, Filters, Limits, Templates,
 _Template = TypeVar("_Template", bound=nodes.Node)
 
 OF_ONE_TEXT = (
-    *("abs", "capitalize", "e", "escape", "float", "int", "lower", "round", "safe", "string"),
+    *("abs", "capitalize", "e", "escape", "float", "int", "lower", "safe", "string"),
     *("title", "trim", "upper", "wordcount"),
 )
 """Filters of one text or number."""
@@ -243,7 +243,7 @@ def _kind(value: object) -> str:
 
 
 def _size(value: object) -> int:
-    return len(value) if isinstance(value, Sized) else 1
+    return len(value) if isinstance(value, Sized) and not isinstance(value, Undefined) else 1
 
 
 def _one(value: object) -> None:
@@ -447,11 +447,11 @@ def _counted(function: Callable[..., Any], many: bool) -> Callable[..., Any]:
         environment = _environment(context)
         value = args[0]
         if many:
-            if not isinstance(value, Sized | Undefined | int | float | type(None)):
+            if not isinstance(value, Sized | int | float | type(None)):
                 value = list(value)
         else:
             _one(value)
-        environment.spend(1 + (len(value) if isinstance(value, Sized) else 1))
+        environment.spend(1 + _size(value))
         if kwargs.get("indent") not in (None, 0, 1, 2, 4):
             raise SecurityError("expected an indent of 0, 1, 2 or 4")
         first = (_passed(function, context),) if position else ()

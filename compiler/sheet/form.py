@@ -295,6 +295,7 @@ class _Form:
             nudges=nudges,
             sections={key: entry.site for key, entry in parts.items() if entry is not None},
             refused=frozenset(self.refused),
+            unread=parts["landmarks"] is not None and file is None,
             sources=(written,) if source is None else (written, source),
         )
         self._overridden(sheet)
@@ -540,7 +541,8 @@ class _Form:
                 if found is not None:
                     message = f"{quoted(name)} is taken from the sheet, not from its marker"
                     related = [(sheet.markers[found][0].site, "the marker is in this file")]
-                    self._add(MARKER_OVERRIDDEN.at(site, message, related=related))
+                    help = "leave out this line to use the marker"
+                    self._add(MARKER_OVERRIDDEN.at(site, message, help=help, related=related))
 
 
 def side_findings(name: str, pair: Sides) -> Iterable[Finding]:

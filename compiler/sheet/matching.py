@@ -8,7 +8,7 @@ whoever asks.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -97,8 +97,10 @@ class Measures:
     refused: tuple[str, ...] = ()
 
 
-def measure(sheet: Sheet, requests: Iterable[Request]) -> tuple[Measures, tuple[Finding, ...]]:
-    """What the sheet answers to the requests.
+def measure(
+    sheet: Sheet, requests: Iterable[Request], broken: Collection[str] = ()
+) -> tuple[Measures, tuple[Finding, ...]]:
+    """What the sheet answers to the requests; `broken` names what lines ask for in vain.
 
     An entry of the sheet that nothing asks for is an error where its name is near to one that is
     missing (one finding then stands for both), and a warning otherwise. Markers of another file
@@ -108,7 +110,7 @@ def measure(sheet: Sheet, requests: Iterable[Request]) -> tuple[Measures, tuple[
     matching = _Matching(sheet)
     for request in asked:
         matching.answer(request)
-    matching.reconcile({request.name for request in asked})
+    matching.reconcile({request.name for request in asked}.union(broken))
     answers = matching.answers
     return (
         Measures(
@@ -172,7 +174,7 @@ class _Matching:
             site = _named(self.sheet, elsewhere[0])[name]
             help = f"write it under [{wanted}]: {name} = {_ADDED[request.kind]}"
             self._wrong(WRONG_KIND, request, site, message, help)
-        elif name in self.sheet.refused:
+        elif name in self.sheet.refused or (self.sheet.unread and wanted != "measures"):
             self._refuse(request)
         else:
             self.absent.append(request)

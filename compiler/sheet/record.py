@@ -12,7 +12,6 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Generic, Literal, TypeVar
 
-from somite.axes import NEUTRAL
 from somite.ir import Axis, Vector
 from somite.text import Site
 
@@ -88,7 +87,8 @@ class Sheet:
 
     `markers` holds the named landmarks of another file, each name with every place that bears it;
     a recipe's requests find them when points, pairs and rows do not answer. `refused` names entries
-    that were written but could not be read (their findings are made), so they are not missing.
+    that were written but could not be read (their findings are made), so they are not missing;
+    `unread` says the same of a whole landmark file.
     """
 
     character: str
@@ -106,6 +106,7 @@ class Sheet:
     nudges: tuple[SheetNudge, ...] = ()
     sections: Mapping[str, Site] = field(default_factory=dict)
     refused: frozenset[str] = frozenset()
+    unread: bool = False
     sources: tuple[SourceFile, ...] = ()
 
     @property
@@ -116,7 +117,3 @@ class Sheet:
         from hashlib import sha256
 
         return sha256("\n".join(source.digest for source in self.sources).encode()).hexdigest()
-
-
-DEFAULT_UP: Axis = NEUTRAL.up
-DEFAULT_FRONT: Axis = NEUTRAL.front

@@ -248,7 +248,7 @@ def _too_deep(site: Site) -> Finding:
 
 
 def _is_long_dotted(piece: str) -> bool:
-    """Whether a dotted key is far too long; `tomllib`'s time grows with the square of its length."""
+    """Whether a dotted key is far too long: `tomllib`'s time grows with its length squared."""
     longest = 8 * DEPTH
     if piece.count(".") < longest:
         return False
@@ -347,7 +347,7 @@ def _judged(source: Source, start: int, end: int) -> dict[str, object] | Finding
         message = "A number or a nesting too long to be meant"
     offset = start + _offset(piece, message)
     reason = _PLACE.sub("", message)
-    reason = reason[:1].lower() + reason[1:]
+    reason = reason[:1].lower() + reason[1:120]
     site = source.site(offset, offset + 1)
     return SHEET_SYNTAX.at(site, f"not TOML: {reason}", help=_mending(piece))
 

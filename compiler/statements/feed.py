@@ -10,7 +10,7 @@ from somite.live import (
     CHANNEL_DIMENSIONS,
     UNIT_DIMENSIONS,
     Flow,
-    flow,
+    live_value,
     mapped,
     scaled_by_sign,
     sign_for,
@@ -36,7 +36,7 @@ def declare(statement: Statement, scope: Scope) -> None:
 def _emit(statement: Statement, scope: Scope) -> None:
     clauses = gather(statement, scope, CLAUSES)
     channel, wanted, sign = target_of(statement.arguments[0], scope)
-    source = flow(statement.arguments[1], scope)
+    source = live_value(statement.arguments[1], scope)
     pairs = [
         pair
         for clause in clauses.get("map", ())

@@ -6,7 +6,7 @@ from somite.clauses import gather
 from somite.entities import ValueEntity
 from somite.findings import Code
 from somite.ir import Gauge, Unit
-from somite.live import UNIT_DIMENSIONS, Flow, flow
+from somite.live import UNIT_DIMENSIONS, Flow, live_value
 from somite.records import records_of
 from somite.scope import CIRCULAR_VALUE, Scope, Stop
 from somite.syntax import Clause, Statement
@@ -55,7 +55,7 @@ def _flow(entity: ValueEntity) -> Flow:
     scope = entity.scope
     entity.unit = "working"
     try:
-        value = flow(entity.statement.arguments[1], scope)
+        value = live_value(entity.statement.arguments[1], scope)
     except Stop:
         entity.failed = True
         raise

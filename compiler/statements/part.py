@@ -111,6 +111,8 @@ def _lazy(
         clause, expression = given[word.text]
         if kind == "pair":
             return _pair(clause, expression, caller, site, what)
+        if kind == "choice":
+            return Lazy(caller, site, what, value=_chosen(terms, caller, expression))
         lazy = Lazy(caller, site, what, expression=expression, nodes_first=kind in THINGS)
         lazy.check = check_for(kind, terms, caller, expression, inner)
         return lazy
@@ -120,7 +122,7 @@ def _lazy(
         lazy.nodes_first = kind in THINGS
         lazy.check = check_for(kind, terms, inner, stated, inner)
         if kind == "choice":
-            lazy.value = inner.word(stated, _options(terms))
+            lazy.value = _chosen(terms, inner, stated)
         return lazy
     if kind == "choice" and "terms_of" in terms:
         return Lazy(inner, site, what, value=Choice(_options(terms)[0], _options(terms)))
@@ -144,6 +146,12 @@ def _pair(clause: Clause, expression: Expression, caller: Scope, site: object, w
     raise caller.stop(
         GIVEN_KIND, clause, "expected a pair, found something else", help="name a pair of the sheet"
     )
+
+
+def _chosen(terms: dict[str, Clause], scope: Scope, expression: Argument) -> Value:
+    """The word that a use or a default chooses, written bare or held by a name."""
+    options = _options(terms)
+    return check_for("choice", terms, scope, expression, scope)(scope.word(expression, options))
 
 
 def _options(terms: dict[str, Clause]) -> tuple[str, ...]:

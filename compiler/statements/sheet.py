@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from typing import cast
 
 from somite.findings import Code
-from somite.scope import DECLARED_TWICE, Scope
+from somite.scope import DECLARED_TWICE, Scope, Stop
 from somite.sheet import Request
 from somite.sheet.matching import Kind
 from somite.syntax import Clause, Statement, Word
@@ -49,7 +49,6 @@ def requests_of(
                 continue
             word = piece.arguments[0]
             assert isinstance(word, Word)
-            scope.check_word(word)
             if word.text in seen:
                 scope.report(
                     DECLARED_TWICE,
@@ -60,15 +59,20 @@ def requests_of(
                 )
                 continue
             seen[word.text] = word
-            found.append(
-                (_request(kind.text, piece, terms, scope), terms.get("terms_default"), word)
-            )
+            try:
+                request = _request(kind.text, piece, terms, scope)
+            except Stop as stop:
+                scope.build.report(stop.finding)
+                scope.build.failed.add(word.text)
+                continue
+            found.append((request, terms.get("terms_default"), word))
     return found
 
 
 def _request(kind: str, piece: Clause, terms: dict[str, Clause], scope: Scope) -> Request:
     word = piece.arguments[0]
     assert isinstance(word, Word)
+    scope.check_word(word)
     about = None
     if len(piece.arguments) > 1:
         text = piece.arguments[1]

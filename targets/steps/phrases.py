@@ -25,8 +25,12 @@ OPEN, CLOSE = "\ue000", "\ue001"
 """Private characters around a name in a sentence; texts from recipes never hold them."""
 
 _BLANK = re.compile(r"\{([a-z_]+)\}")
-_UNSAID = {ord(OPEN): None, ord(CLOSE): None, **{ord(c): " " for c in "\t\n\r\v\f\x1c\x1d\x1e\x85"}}
-_UNSAID |= {code: None for code in range(32) if code not in _UNSAID} | {0x7F: None}
+_LINE_ENDS = "\t\n\r\v\f\x1c\x1d\x1e\x85\u2028\u2029"
+_UNSAID: dict[int, str | None] = {
+    **dict.fromkeys((*range(32), 0x7F, ord(OPEN), ord(CLOSE))),
+    **{ord(character): " " for character in _LINE_ENDS},
+}
+"""What becomes of characters that no sentence holds: line ends turn into blanks."""
 MOST = 2_000
 """The most characters of one phrase."""
 

@@ -34,14 +34,19 @@ _WITHIN: dict[str, Dimension] = {
 def prove(lookup: Lookup) -> Iterator[Step]:
     """The trials: the laws in their order, then the recipe's own checks."""
     for law, table in _laws(lookup):
+        told = f"{law}-firm" if law == "travel" and not _can_grow(lookup) else law
         yield Step(
-            Saying(f"do.law-{law}", _law_values(lookup)),
+            Saying(f"do.law-{told}", _law_values(lookup)),
             table=table,
             notes=tuple(_excused(lookup, law)),
-            sees=(Saying(f"see.law-{law}", _law_values(lookup)),),
+            sees=(Saying(f"see.law-{told}", _law_values(lookup)),),
         )
     for check in lookup.rig.checks:
         yield _trial(lookup, check)
+
+
+def _can_grow(lookup: Lookup) -> bool:
+    return lookup.master is not None and lookup.is_free(lookup.master, "size")
 
 
 def _law_values(lookup: Lookup) -> dict[str, Value]:

@@ -42,10 +42,10 @@ def page(guide: Guide, voice: Voice) -> Data:
     phases = [_phase(phase, voice) for phase in guide.phases]
     title = voice.filled("page.title", recipe=guide.recipe, character=guide.character)
     return {
-        "recipe": guide.recipe,
-        "character": guide.character,
+        "recipe": voice.say(guide.recipe),
+        "character": voice.say(guide.character),
         "revision": guide.revision,
-        "about": guide.about,
+        "about": voice.say(guide.about),
         "title": title,
         "subtitle": voice.filled("page.revision", revision=str(guide.revision)),
         "label": voice.section("page"),

@@ -80,7 +80,9 @@ def test_the_toad_is_the_same_when_measured_in_centimetres_with_y_up() -> None:
 
 def test_the_nudge_of_the_heron_is_kept_with_its_reason() -> None:
     sheet, _ = shipped("tansy_heron.toml")
-    assert [(nudge.node, nudge.by) for nudge in sheet.nudges] == [("hip.left", (0.0, 0.0, -0.003))]
+    assert [(nudge.node, nudge.by) for nudge in sheet.nudges] == [
+        ("socket.left", (0.0, 0.0, -0.003))
+    ]
     assert "parcel bag" in sheet.nudges[0].because
 
 

@@ -170,7 +170,9 @@ def _checks() -> tuple[Check, ...]:
     turned = (Setting("high.turn.y", 40 * degree),)
     sweep = (Sweep("low.turn.x", -PI / 6, PI / 6),)
     return (
-        Check("turning the chest turns the last bone with it", (), turned, (), expectations, at(64)),
+        Check(
+            "turning the chest turns the last bone with it", (), turned, (), expectations, at(64)
+        ),
         Check("bowing keeps the feet", ("bow_down",), (), sweep, expectations[8:9], at(66)),
         Check("the clerk stands", (), (), (), expectations[10:11], at(68)),
     )

@@ -212,10 +212,10 @@ def contrast(one: str, other: str) -> float:
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 needs_chromium = pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed")
 FLAGS = (
-    "--headless --no-sandbox --disable-gpu --disable-quic --no-first-run"
-    " --disable-background-networking --disable-component-update --disable-sync"
-    " --virtual-time-budget=5000 --dump-dom"
-).split()
+    *("--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"),
+    *("--disable-background-networking", "--disable-component-update", "--disable-sync"),
+    *("--virtual-time-budget=5000", "--dump-dom"),
+)
 TICKING = """
 <script>
   if (!sessionStorage.getItem("reloaded")) {

@@ -86,9 +86,9 @@ def test_every_constraint_feed_and_check_has_a_step_of_its_own():
 
 def test_phases_come_in_the_order_of_building():
     order = [key for key, _ in PHASES]
-    assert order == (
+    assert " ".join(order) == (
         "prepare skeleton curve grips controls hierarchy constraints twist scale tidy prove"
-    ).split()
+    )
     assert [phase.key for phase in guide_of(heron()).phases] == order
 
 
@@ -131,7 +131,9 @@ def test_the_next_joint_of_a_chain_is_seen_from_the_one_before():
     made = guide_of(straight_up())
     (see,) = step_doing(made, "Make a joint named pole_2.").sees
     assert said(see) == "It stands 50 cm from pole_1, whose +X points straight at it."
-    (see,) = step_doing(made, "Mark the end of the chain pole with a plain place named pole_end.").sees
+    (see,) = step_doing(
+        made, "Mark the end of the chain pole with a plain place named pole_end."
+    ).sees
     assert said(see) == "It stands 25 cm from pole_2, whose +X points straight at it."
 
 
@@ -149,7 +151,9 @@ def test_a_parent_that_comes_later_is_given_in_the_hierarchy_phase():
 
 def test_control_points_are_listed_exactly_and_counted_from_one():
     rig = heron()
-    step = step_doing(guide_of(rig), "Draw a curve named path from 4 control points, exactly as listed.")
+    step = step_doing(
+        guide_of(rig), "Draw a curve named path from 4 control points, exactly as listed."
+    )
     assert step.table is not None
     first, *_, last = step.table.rows
     assert first == ("1", "0", "96", "1")
@@ -193,7 +197,9 @@ def test_a_landing_says_where_the_follower_goes():
         rigs.node("crate", (0.0, 0.2, 0.0)),
         rigs.node("loaf", (0.5, 0.9, 0.1)),
     ], [replace(rigs.follow("loaf", "crate"), landing=True)])  # fmt: skip
-    step = step_doing(guide_of(rig), "Make loaf land on crate: place, turn and size, with no offset.")
+    step = step_doing(
+        guide_of(rig), "Make loaf land on crate: place, turn and size, with no offset."
+    )
     assert "loaf now stands at (0, 20, 0) cm." in [said(see) for see in step.sees]
 
 
@@ -253,7 +259,6 @@ def test_materials_count_every_kind():
     counts = dict(guide_of(rig).materials.counts)
     assert counts["joint"] == len([node for node in rig.nodes if node.kind == "joint"])
     assert counts["follow"] == 6
-    assert "attachment" not in counts
 
 
 def test_a_node_taken_channel_by_channel_is_a_warning_at_its_line():

@@ -6,7 +6,6 @@ A trial takes the bytes of a recipe and of a sheet as if they lay in a project f
 
 from __future__ import annotations
 
-import gc
 import json
 import math
 import signal
@@ -88,7 +87,9 @@ def _lines(content: bytes) -> int:
     return content.count(b"\n") + content.count(b"\r") + 1
 
 
-def check_outputs(compiled: Compiled, texts: Mapping[str, Source], lines: Mapping[str, int]) -> None:
+def check_outputs(
+    compiled: Compiled, texts: Mapping[str, Source], lines: Mapping[str, int]
+) -> None:
     """Every built-in target has something to say, in plain numbers, or a finding."""
     assert compiled.settled is not None
     for name in targets.BUILT_IN:
@@ -143,8 +144,3 @@ def check_site(site: Site, texts: Mapping[str, Source], lines: Mapping[str, int]
     width = len(source.line(site.line))
     assert site.column <= width + 1, (site, width)
     assert site.column + site.length <= max(width, site.column) + 1, (site, width)
-
-
-def released() -> None:
-    """Give the memory of large inputs back between trials."""
-    gc.collect()
