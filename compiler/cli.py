@@ -315,11 +315,20 @@ def _all_unchanged(jobs: Sequence[Job]) -> bool:
     return True
 
 
+def _root(recipe: str) -> str:
+    """The project folder of a recipe, from which its findings name files."""
+    from pathlib import Path
+
+    from somite.project import find_root
+
+    return str(find_root(Path(recipe)))
+
+
 def _say(outcome: Outcome, delivery: Delivery) -> None:
     """What became of a job: results on the output, findings to their own place."""
     if outcome.trace:
         print(outcome.trace, file=sys.stderr, end="")
-    delivery.take(outcome.findings, outcome.lines)
+    delivery.take(outcome.findings, outcome.lines, _root(outcome.job.recipe))
     if outcome.state == "unchanged":
         print(f"up to date: {outcome.job.sheet}")
     elif outcome.state == "failed":
@@ -406,7 +415,7 @@ def _check(options: argparse.Namespace) -> int:
         progress.say(f"[{number}/{len(pairs)}] {sheet}")
         findings, lines = build.checked(recipe, sheet, tools)
         progress.clear()
-        delivery.take(findings, lines)
+        delivery.take(findings, lines, _root(recipe))
         _collecting_again()
     return delivery.close()
 

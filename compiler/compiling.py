@@ -6,28 +6,14 @@ read and every text that a finding may point into. Nothing here is written to a 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from somite import pipeline, project, sheet
 from somite.findings import Finding, in_order
-from somite.pipeline import Read
-from somite.settle import Settled
+from somite.pipeline import Compiled, Read
 from somite.sheet import Sheet
 from somite.text import Source
-
-
-@dataclass(frozen=True, slots=True)
-class Compiled:
-    """What came of compiling. `settled` is None where errors, or the lack of a sheet, ended it."""
-
-    settled: Settled | None
-    findings: tuple[Finding, ...]
-    sources: Mapping[str, Source] = field(default_factory=dict)
-    inputs: tuple[Path, ...] = ()
-    recipe_digest: str = ""
-    sheet_digest: str = ""
 
 
 @dataclass(slots=True)
@@ -43,19 +29,17 @@ class Desk:
         read, findings = self._reads[recipe]
         sources = dict(read.sources) if read is not None else {}
         if sheet_path is None:
-            return Compiled(None, in_order(findings), sources)
+            return Compiled(None, None, in_order(findings), sources)
         character, more = sheet.load(sheet_path)
         sources |= _sheet_sources(sheet_path, character)
         if read is None or character is None:
-            return Compiled(None, in_order((*findings, *more)), sources)
+            return Compiled(None, None, in_order((*findings, *more)), sources)
         compiled = pipeline.compile_rig(read, character)
-        return Compiled(
-            compiled.settled,
-            in_order((*compiled.findings, *findings, *more)),
-            sources,
-            (*read.inputs, *(Path(source.path) for source in character.sources)),
-            compiled.recipe_digest,
-            compiled.sheet_digest,
+        return replace(
+            compiled,
+            findings=in_order((*compiled.findings, *findings, *more)),
+            sources=sources,
+            inputs=(*read.inputs, *(Path(source.path) for source in character.sources)),
         )
 
 

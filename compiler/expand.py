@@ -23,7 +23,7 @@ from somite.spatial import vector
 from somite.statements.part import UNUSED_NEED
 from somite.statements.recipe import Head, head_of, spelled
 from somite.statements.sheet import requests_of
-from somite.syntax import Argument, Clause, Document, Statement, Word
+from somite.syntax import Argument, Clause, Document, Word
 from somite.units import LENGTH
 from somite.values import Arrow, Choice, Many, Quantity, Value
 

@@ -453,8 +453,10 @@ def _place_level(
 ) -> None:
     """Close the levels that a line's indentation ends; report one that matches none."""
     # A level opened by the line above is marked indent + 1 until its first line fixes it.
+    inner: int | None = None
     while len(open_levels) > 1 and line.indent < open_levels[-1][0]:
-        open_levels.pop()
+        closed, filled = open_levels.pop()
+        inner = closed if filled else inner
     indent, lines = open_levels[-1]
     if line.indent == indent:
         return
@@ -467,7 +469,8 @@ def _place_level(
     findings.append(
         UNEVEN_INDENT.at(
             source.site(line.start, line.end),
-            f"expected {indent} blanks before this line, found {line.indent}",
+            f"expected {indent}{'' if inner is None else f' or {inner}'} blanks before this line, "
+            f"found {line.indent}",
             help="line it up with the statements beside it, or with the block it belongs to",
         )
     )

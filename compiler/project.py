@@ -45,13 +45,13 @@ def find_root(path: Path) -> Path:
 
 
 def shown(path: Path, root: Path | None = None) -> str:
-    """A path as messages show it, with `/` between its parts.
+    """A path as messages name it, with `/` between its parts.
 
-    Relative to the current folder where it lies inside that, else to the project folder where it
-    lies inside that, else whole.
+    Relative to the project folder where it lies inside that, so that a build says the same wherever
+    it is started; else to the current folder where it lies inside that; else whole.
     """
     real = Path(os.path.realpath(path.parent)) / path.name
-    for folder in (Path(os.path.realpath(os.curdir)), root):
+    for folder in (root, Path(os.path.realpath(os.curdir))):
         if folder is not None and real.is_relative_to(folder):
             return _printable(real.relative_to(folder).as_posix())
     return _printable(real.as_posix())

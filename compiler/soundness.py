@@ -109,6 +109,7 @@ def _unowned(curve: Curve, numbers: Sequence[int]) -> Finding:
 def _ill_shared(curve: Curve, number: int, shares: Sequence[Share]) -> Iterator[Finding]:
     if not shares:
         return
+    shares = sorted(shares, key=lambda share: _line(share.origin))
     whole = [share for share in shares if share.share >= 1.0 - SHARE_TOLERANCE]
     related = _related((share.origin, _owns(share)) for share in shares)
     total = 0.0
@@ -186,19 +187,18 @@ def _moved_twice(curve: Curve, grip: Node, mover: str, tie: Origin) -> Finding:
 def mounts_driven_once(rig: Rig) -> Iterator[Finding]:
     """No part of a mount is written by two constraints, and no chain twists twice."""
     chains = {chain.name: chain for chain in rig.chains}
-    owners: dict[tuple[str, str], Constraint] = {}
-    clashes: dict[tuple[str, str], list[tuple[str, str]]] = {}
-    by_name: dict[str, Constraint] = {}
-    for constraint in rig.constraints:
-        by_name[constraint.name] = constraint
+    owners: dict[tuple[str, str], int] = {}
+    clashes: dict[tuple[int, int], list[tuple[str, str]]] = {}
+    for number, constraint in enumerate(rig.constraints):
         for node, parts in written(constraint, chains):
             for part in ("twist",) if isinstance(constraint, Twist) else parts:
-                owner = owners.setdefault((node, part), constraint)
-                if owner is not constraint:
-                    pair = (owner.name, constraint.name)
-                    clashes.setdefault(pair, []).append((node, part))
-    for (first, second), parts_of in clashes.items():
-        yield _driven_twice(by_name[first], by_name[second], parts_of)
+                owner = owners.setdefault((node, part), number)
+                if owner != number:
+                    clashes.setdefault((owner, number), []).append((node, part))
+    for pair, parts_of in clashes.items():
+        both = [rig.constraints[number] for number in pair]
+        first, second = sorted(both, key=lambda constraint: _line(constraint.origin))
+        yield _driven_twice(first, second, parts_of)
 
 
 def _driven_twice(first: Constraint, second: Constraint, both: list[tuple[str, str]]) -> Finding:
@@ -402,6 +402,11 @@ def _unless_excused(excuses: Sequence[Excuse], *findings: Finding) -> Iterator[F
 
 def _site(origin: Origin) -> Site | None:
     return origin[0] if origin else None
+
+
+def _line(origin: Origin) -> int:
+    """Where something was written, so that of two the later one is blamed."""
+    return origin[0].line if origin else 0
 
 
 def _related(

@@ -117,11 +117,7 @@ def is_bounded(value: Value) -> bool:
 
 
 def added(left: Value, right: Value, sign: float) -> Value:
-    """left + right, or left - right with sign -1; positions and displacements kept apart.
-
-    A place stands for its position.
-    """
-    left, right = _unturned(left), _unturned(right)
+    """left + right, or left - right with sign -1; positions and displacements kept apart."""
     left, right = _from_place(left), _from_place(right)
     if isinstance(left, Quantity) and isinstance(right, Quantity):
         if left.dimension != right.dimension:
@@ -221,10 +217,6 @@ def compared(operator: str, left: Value, right: Value) -> bool:
                 )
         return (left.word == right.word) == (operator == "is")
     raise _apart("compare", left, right)
-
-
-def _unturned(value: Value) -> Value:
-    return Arrow(value.frame.place, LENGTH, point=True) if isinstance(value, Spot) else value
 
 
 def _sum(a: Dimension, b: Dimension) -> Dimension:

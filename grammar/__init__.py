@@ -170,7 +170,7 @@ def expectation(accepted: Iterable[str]) -> str:
         parts.append("a statement" if "CONTROL" in names else "a clause")
         words = []
     parts += signs + [f'"{word}"' for word in words]
-    if "_NL" in names or "$END" in names:
+    if ("_NL" in names or "$END" in names) and "CONTROL" not in names:
         parts.append("the end of the line")
     if not parts:
         return "nothing more"

@@ -27,11 +27,18 @@ class Mistake:
 
 MISTAKES = (
     Mistake(
-        r"^(control|joint|group|chain|curve|grip|place|use \w+ as)\s*$",
-        r"[A-Za-z_]\w*\.",
-        "expected a name of one word, found a dotted one",
-        "the part's name and the side come by themselves: write only the last word",
-        ("control arm.left at wrist", "joint back.1 at waist"),
+        r"^$",
+        r"[A-Za-z_]\w*\s*=(?!=)",
+        'expected a statement, found a name and "="',
+        'a value gets a name with "let NAME = value"',
+        ("half = 3 cm",),
+    ),
+    Mistake(
+        r"^$",
+        r"(across|shifted|joined|pointing|exactly|for|by|up|toward|within|relative)\b",
+        "expected a statement or a clause, found {found}, which goes on with a clause",
+        "write it on the line of its clause, such as: ring 3 cm across +X",
+        ("  across +X", "  for move, turn", "  within 1 mm"),
     ),
     Mistake(
         r"",
@@ -97,11 +104,18 @@ MISTAKES = (
         ("about 'a heron'",),
     ),
     Mistake(
-        r"",
-        r"\*\*|\^",
+        r"\*$",
+        r"\*",
         "expected an operator that the language knows, found a power",
         "write a * a, or sqrt(a)",
-        ("let a = 3 ** 2", "let a = b ^ 2"),
+        ("let a = 3 ** 2", "let a = b **2"),
+    ),
+    Mistake(
+        r"",
+        r"\^",
+        "expected an operator that the language knows, found a power",
+        "write a * a, or sqrt(a)",
+        ("let a = b ^ 2",),
     ),
     Mistake(
         r"",

@@ -41,8 +41,11 @@ class Delivery:
         self._text: list[str] = []
         self.status = CLEAN
 
-    def take(self, findings: Iterable[Finding], lines: Lines) -> None:
-        """Delivers findings; those for a person at once, so that they stand where they arose."""
+    def take(self, findings: Iterable[Finding], lines: Lines, root: str | None = None) -> None:
+        """Delivers findings; those for a person at once, so that they stand where they arose.
+
+        `root` is the folder that their files are named from, where that is not the current one.
+        """
         new = [finding for finding in dict.fromkeys(findings) if finding not in self._seen]
         if not new:
             return
@@ -51,6 +54,11 @@ class Delivery:
         if self._form == "human":
             from somite.report.human import human_text
 
+            if root is not None:
+                from somite.report.standpoint import seen_from_here
+
+                shown, lines = seen_from_here(new, lines, root)
+                new = list(shown)
             self._put(human_text(new, lines, coloured=self._coloured))
 
     def close(self) -> int:

@@ -103,7 +103,7 @@ def declare_block(block: Iterable[Statement], scope: Scope) -> None:
             scope.counted(statement)
             _check_place(statement, scope)
             takes = STATEMENTS[statement.word].BLOCK
-            if takes is not None:
+            if takes is not None and "grip" not in takes:  # A curve's is checked as it is declared.
                 check_block(statement, scope, takes)
             STATEMENTS[statement.word].declare(statement, scope)
         except Stop as stop:
@@ -132,7 +132,9 @@ def _check_place(statement: Statement, scope: Scope) -> None:
     )
     if statement.word in ("needs", "offers"):
         homes = ["part"]
-    help_line = f"it belongs in the block of {listed(homes)}" if homes else "move it to the top"
+    help_line = (
+        f"it belongs in the block of {listed(homes)}" if homes else "move it out, to the left"
+    )
     raise scope.stop(
         STATEMENT_MISPLACED, statement, f'"{word}" does not belong here', help=help_line
     )

@@ -148,6 +148,8 @@ def _number(
                 "expected the lower bound first, found the higher one",
                 help="write the smaller number before the ..",
             )
+        if "terms_default" not in terms:
+            default = min(max(default, low), high)
     if flips and scope.mirrored:
         default = -default if default else 0.0
         low, high = (None if high is None else -high), (None if low is None else -low)

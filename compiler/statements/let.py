@@ -31,7 +31,7 @@ def declare(statement: Statement, scope: Scope) -> None:
     scope.names[word.text] = lazy
 
     def finish() -> None:
-        if not lazy.used:
+        if not lazy.used and scope.build.sound:  # A broken line may have used it.
             scope.report(
                 UNUSED_LET,
                 word,

@@ -14,12 +14,15 @@ from lark import Lark
 from lark.grammar import NonTerminal, Rule, Symbol
 from somite import grammar
 from somite.parse import Indentation
+from somite.statements import BODY, STATEMENTS
+from somite.values import HELPERS
 
 DEEPEST = 14
 """Rules within rules; beyond it the shortest way out is taken."""
 
-NAMES = ("a", "b", "c", "hip", "tail", "path", "k", "master", "leg", "size", "ground", "world")
-PATHS = ("a.move.x", "b.turn.y", "c.size.z", "hip.left", "tail.last", "tail.end", "path.a", "a.b")
+FRESH = ("b", "c", "e", "f", "leg", "paw", "wing", "beak", "fin", "horn", "size", "A", "a.b")
+KNOWN = ("a", "a", "b", "c", "nose", "hip", "tail", "path", "master", "leg", "k", "ground", "world")
+PATHS = ("a.move.x", "b.turn.y", "c.size.z", "master.d", "hip.left", "tail.last", "tail.end")
 CLAUSE_WORDS = ("lower", "cm", "xyz", "move", "turn", "turn.x", "chord", "travel", "rest")
 NUMBERS = ("0", "1", "2", "3", "4", "0.5", "7", "12", "100", "999999999999", "0.000001")
 QUANTITIES = ("3 cm", "10 mm", "1 m", "2 inch", "1 foot", "30 deg", "1 rad", "40%", "0 cm", "0%")
@@ -92,9 +95,11 @@ def words(draw: st.DrawFn, symbol: str, depth: int = 0) -> list[str]:
     return found
 
 
-def _walk(draw: st.DrawFn, symbol: Symbol, depth: int, found: list[str]) -> None:
+def _walk(
+    draw: st.DrawFn, symbol: Symbol, depth: int, found: list[str], origin: str = ""
+) -> None:
     if not isinstance(symbol, NonTerminal):
-        found.append(_word(draw, symbol.name))
+        found.append(_word(draw, symbol.name, origin))
         return
     known = rules()
     options = known.by_origin[symbol.name]
@@ -103,12 +108,16 @@ def _walk(draw: st.DrawFn, symbol: Symbol, depth: int, found: list[str]) -> None
         options = tuple(rule for rule in options if known.least[rule] == shortest)
     rule = options[0] if len(options) == 1 else draw(st.sampled_from(options))
     for inner in rule.expansion:
-        _walk(draw, inner, depth + 1, found)
+        _walk(draw, inner, depth + 1, found, symbol.name)
 
 
-_WORDS = st.sampled_from([*NAMES, *NAMES, *PATHS, *CLAUSE_WORDS])
+_WORDS = {
+    "declared": st.sampled_from(FRESH),
+    "ref": st.sampled_from([*KNOWN, *KNOWN, *PATHS]),
+    "call": st.sampled_from([*HELPERS, "reflected", "twist", "stretch"]),
+    "": st.sampled_from([*KNOWN, *CLAUSE_WORDS]),
+}
 _POOLS = {
-    "WORD": _WORDS,
     "NUMBER": st.sampled_from(NUMBERS),
     "QUANTITY": st.sampled_from(QUANTITIES),
     "STRING": st.sampled_from(TEXTS),
@@ -117,8 +126,10 @@ _POOLS = {
 }
 
 
-def _word(draw: st.DrawFn, terminal: str) -> str:
+def _word(draw: st.DrawFn, terminal: str, origin: str) -> str:
     pool = _POOLS.get(terminal)
+    if terminal == "WORD":
+        pool = _WORDS.get(origin, _WORDS[""])
     if pool is not None:
         return draw(pool)
     if terminal == "ONE_SIDED":
@@ -147,10 +158,44 @@ def laid_out(found: list[str]) -> str:
     return "\n".join(lines) + "\n"
 
 
+RULE_OF = {"import": "import_", "feed_live": "feed", "feed_from": "feed"} | dict.fromkeys(
+    ("pose_named", "pose_set", "pose_sweep"), "pose"
+)
+"""Rules whose names differ from the words of their statements."""
+
+
+@st.composite
+def statements(draw: st.DrawFn, kinds: tuple[str, ...] = (), level: int = 0) -> str:
+    """A statement with clauses and a block that belong to it, each in a form the grammar allows."""
+    kind = draw(st.sampled_from(kinds or tuple(sorted(BODY))))
+    module = STATEMENTS[kind]
+    depth = draw(st.sampled_from([2, 6, 9]))
+    head = draw(words(RULE_OF.get(kind, kind), depth))
+    lines = [laid_out(head).rstrip("\n")]
+    clauses = tuple(sorted(module.CLAUSES or ()))
+    for _ in range(draw(st.integers(0, 4)) if clauses else 0):
+        clause = laid_out(draw(words(draw(st.sampled_from(clauses)), depth))).strip()
+        if draw(st.booleans()):
+            lines[0] += "  " + clause
+        else:
+            lines.append("  " + clause)
+    inner = tuple(sorted(BODY if module.BLOCK is None else module.BLOCK))
+    for _ in range(draw(st.integers(0, 3)) if inner and level < 3 else 0):
+        below = draw(statements(inner, level + 1))
+        lines += ["  " + line for line in below.rstrip("\n").split("\n")]
+    return "\n".join(lines) + "\n"
+
+
 @st.composite
 def recipes(draw: st.DrawFn) -> str:
-    """A recipe's text: mostly a head that holds, then statements that the grammar allows."""
-    text = draw(st.sampled_from([HEAD, HEAD, HEAD, "recipe a\n", ""]))
+    """A recipe's text: mostly a head that holds, then statements that the grammar allows.
+
+    Most statements have clauses and blocks that belong to them; some have whatever comes.
+    """
+    text = draw(st.sampled_from([HEAD, HEAD, HEAD, HEAD, "recipe a\n", ""]))
     for _ in range(draw(st.integers(1, 4))):
-        text += laid_out(draw(words("statement", draw(st.sampled_from([0, 4, 8])))))
+        if draw(st.integers(0, 4)):
+            text += draw(statements())
+        else:
+            text += laid_out(draw(words("statement", draw(st.sampled_from([0, 4, 8])))))
     return text

@@ -201,6 +201,7 @@ def test_texts_of_the_page_have_the_contrast_that_wcag_asks_for():
                 assert contrast(colours[ink], colours[paper]) >= 4.5, (ink, paper)
         assert contrast(colours["right"], colours["right-paper"]) >= 4.5
         assert contrast(colours["ink"], colours["name"]) >= 4.5
+        assert contrast(colours["soft"], colours["name"]) >= 4.5
 
 
 def contrast(one: str, other: str) -> float:
