@@ -41,7 +41,7 @@ State = Literal["built", "unchanged", "failed"]
 
 
 class Compiled(Protocol):
-    """What compiling gives: see `somite.compiling.Compiled`."""
+    """What compiling gives: see `somite.pipeline.Compiled`."""
 
     @property
     def settled(self) -> Settled | None: ...

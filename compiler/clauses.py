@@ -37,6 +37,7 @@ SAID = {
     "pose_set": "pose",
     "pose_sweep": "pose",
     "request": "sheet",
+    "shape": "ring",
 }
 
 
@@ -54,8 +55,8 @@ def gather(statement: Statement, scope: Scope, takes: frozenset[str]) -> dict[st
             scope.report(
                 CLAUSE_MISPLACED,
                 clause,
-                f'"{said(word)}" does not belong to {_article(said(statement.word))}',
-                help=_belongs(word, statement.word, takes, scope),
+                f'"{_written(clause)}" does not belong to {_article(said(statement.word))}',
+                help=_belongs(clause, statement.word, takes, scope),
             )
             continue
         there = found.setdefault(word, [])
@@ -63,7 +64,7 @@ def gather(statement: Statement, scope: Scope, takes: frozenset[str]) -> dict[st
             scope.report(
                 CLAUSE_TWICE,
                 clause,
-                f'"{said(word)}" is said twice for this {said(statement.word)}',
+                _again(clause, there[0], said(statement.word)),
                 help="keep one of them",
                 related=[(scope.site(there[0]), "first said here")],
             )
@@ -72,23 +73,41 @@ def gather(statement: Statement, scope: Scope, takes: frozenset[str]) -> dict[st
     return found
 
 
+def _again(clause: Clause, first: Clause, statement: str) -> str:
+    now, before = _written(clause), _written(first)
+    if now == before:
+        return f'"{now}" is said twice for this {statement}'
+    return f'expected one of "{before}" and "{now}" for this {statement}, found both'
+
+
 def _all(statement: Statement, scope: Scope) -> Iterator[Clause]:
     yield from statement.clauses
     for inner in statement.block:
-        if inner.word == "when" and inner.clauses:
-            condition = inner.arguments[0]
-            if scope.truth(condition):
-                yield from _all(inner, scope)
+        # Conditions over statements alone are asked where those are declared.
+        if inner.word == "when" and _has_clauses(inner) and scope.truth(inner.arguments[0]):
+            yield from _all(inner, scope)
+
+
+def _has_clauses(block: Statement) -> bool:
+    return bool(block.clauses) or any(
+        inner.word == "when" and _has_clauses(inner) for inner in block.block
+    )
+
+
+def _written(clause: Clause) -> str:
+    """A clause's first word as the recipe has it: a shape is called by its own."""
+    first = clause.arguments[0] if clause.word == "shape" else None
+    return first.text if isinstance(first, Word) else said(clause.word)
 
 
 def _article(word: str) -> str:
     return f"an {word}" if word[0] in "aeiou" else f"a {word}"
 
 
-def _belongs(word: str, statement: str, takes: frozenset[str], scope: Scope) -> str:
-    owners = scope.build.takers(word)
+def _belongs(clause: Clause, statement: str, takes: frozenset[str], scope: Scope) -> str:
+    owners = scope.build.takers(clause.word)
     if owners:
-        return f'"{said(word)}" belongs to {listed(owners)}; move the line into its block'
+        return f'"{_written(clause)}" belongs to {listed(owners)}; move the line into its block'
     return f"{said(statement)} takes " + listed(sorted(map(said, takes)), most=30)
 
 
@@ -122,7 +141,7 @@ def excuses_of(clauses: Mapping[str, list[Clause]], scope: Scope) -> tuple[Excus
             )
             continue
         found.append(Excuse(word.text, text_of(clause) or "", (scope.site(clause), *scope.trail)))
-    return tuple(found)
+    return tuple(sorted(found, key=lambda excuse: excuse.law))
 
 
 def was_of(clauses: Mapping[str, list[Clause]]) -> str | None:

@@ -55,6 +55,12 @@ class Entity:
         return ".".join(map(str, self.name))
 
     @property
+    def called(self) -> str:
+        """What kind of thing it is, as a person says it."""
+        words = {"output": "an output", "use": "a part in use"}
+        return words.get(self.kind, f"a {self.kind}")
+
+    @property
     def site(self) -> Site:
         """Where it was declared."""
         return self.scope.site(self.statement)

@@ -165,6 +165,9 @@ def _answer(lazy: Lazy, request: Request, measures: Measures, axes: Axes) -> Non
     elif name in measures.pairs:
         left, right = measures.pairs[name]
         lazy.sides = (_point(left, axes), _point(right, axes))
+    elif name in measures.pair_rows:
+        rows = [Many(tuple([_point(p, axes) for p in row])) for row in measures.pair_rows[name]]
+        lazy.sides = (rows[0], rows[1])
     elif name in measures.rows:
         lazy.value = Many(tuple([_point(point, axes) for point in measures.rows[name]]))
     elif name in measures.numbers:

@@ -14,7 +14,7 @@ from somite.entities import ChainEntity, CurveEntity, NodeEntity, Placed, ValueE
 from somite.findings import Code, nearest
 from somite.ir import Apply, Constant, Live, Map, Measure, Read
 from somite.nodes import axis_of
-from somite.scope import PARTS, TOO_LARGE, Scope
+from somite.scope import BUILT_READS_LIVE, PARTS, TOO_LARGE, Scope, Stop
 from somite.syntax import Argument, Binary, Call, Clause, Direction, Reference, Unary
 from somite.units import ANGLE, LENGTH, NUMBER, Dimension, dimension_name
 from somite.values import Choice, Handle, Quantity, named
@@ -259,7 +259,17 @@ def _call(expression: Call, scope: Scope) -> Flow:
                 help="turn a number into an angle: sin(phase * 360 deg)",
             )
         return Flow(Apply(operation, (inner.value,)), NUMBER)  # type: ignore[arg-type]
-    return _built(expression, scope)
+    try:
+        return _built(expression, scope)
+    except Stop as stop:
+        if stop.finding is None or stop.finding.code != BUILT_READS_LIVE.slug:
+            raise
+    raise scope.stop(
+        LIVE_VALUE,
+        expression,
+        f"{name} is worked out once, from the sheet, and is given what changes with every pose",
+        help="of the helpers, min, max, clamp, modulo, abs, sqrt, sin and cos can be live",
+    )
 
 
 def _same(expression: Call, scope: Scope) -> Flow:
@@ -339,7 +349,7 @@ def _node(argument: Argument, scope: Scope) -> NodeEntity | None:
     if isinstance(value, Handle) and isinstance(value.entity, NodeEntity) and not value.rest:
         return value.entity
     if isinstance(value, Handle) and not isinstance(value.entity, Placed):
-        raise scope.stop(LIVE_VALUE, argument, f"expected a node, found a {value.entity.kind}")
+        raise scope.stop(LIVE_VALUE, argument, f"expected a node, found {value.entity.called}")
     return None
 
 

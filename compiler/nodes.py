@@ -233,7 +233,7 @@ def emit_node(entity: NodeEntity, **extra: object) -> Node:
         rest=entity.real_frame(),
         order=order_of(clauses, scope),
         passes_size="keeps" not in clauses,
-        dials=tuple(entity.dials.values()),
+        dials=tuple([entity.dials[name] for name in sorted(entity.dials)]),
         stays_in_world="stays" in clauses,
         one_sided="one_sided" in clauses,
         mirror=entity.mirror(),

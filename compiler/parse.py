@@ -77,28 +77,31 @@ class Indentation:
         depth = 0
         count = 0
         last: Token | None = None
+        ended: Token | None = None
         new = Token.new_borrow_pos
         for token in stream:
             kind = token.type
-            if kind == "_NL":
-                if depth:
-                    continue
-                count = 0
-                # Before the first statement a line end only sets the level.
-                yield token
-                indent = _width(token.rpartition("\n")[2])
+            if ended is not None:
+                # Only now is it sure that a line follows; what ends the file has no level.
+                indent = _width(ended.rpartition("\n")[2])
                 if indent > levels[-1]:
                     levels.append(indent)
                     if len(levels) > MOST_LEVELS:
                         raise _Refused
-                    yield new("_INDENT", "", token)
+                    yield new("_INDENT", "", ended)
                 else:
                     while indent < levels[-1]:
                         levels.pop()
-                        yield new("_DEDENT", "", token)
+                        yield new("_DEDENT", "", ended)
                     if indent != levels[-1]:
                         raise _Refused
-                last = token
+                ended = None
+            if kind == "_NL":
+                if depth:
+                    continue
+                count = 0
+                yield token
+                ended = last = token
                 continue
             if kind in OPEN:
                 depth += 1
@@ -122,7 +125,9 @@ class Indentation:
 
 
 def _width(blank: str) -> int:
-    return len(blank.expandtabs(TAB)) if "\t" in blank else len(blank)
+    if "\t" in blank or "\f" in blank:
+        return len(blank.replace("\f", "").expandtabs(TAB))
+    return len(blank)
 
 
 # ---- building the tree ---------------------------------------------------------------------------

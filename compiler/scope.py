@@ -88,6 +88,7 @@ RESERVED = frozenset(
     {"move", "turn", "size", "left", "right", "first", "last", "end", "world", "here", "ground"}
     | {"side"}
 )
+UNWIND = "follow the names in it back, until one is the first again, and break the loop there"
 PARTS = ("move", "turn", "size")
 MOST_STATEMENTS = 250_000
 """Statements that an expansion may come to, all repetitions counted."""
@@ -146,7 +147,8 @@ class Lazy:
             raise Stop(None)
         if self.value is None:
             if self.computing:
-                raise Stop(CIRCULAR_VALUE.at(self.site, f"{self.what} is worked out from itself"))
+                message = f"{self.what} is worked out from itself"
+                raise Stop(CIRCULAR_VALUE.at(self.site, message, help=UNWIND))
             if self.expression is None:
                 raise Stop(None)
             self.computing = True
@@ -470,6 +472,9 @@ class Scope:
             return Stop(None)  # Its own line is broken, and was reported.
         near = nearest(word, self.known())
         help_line = f'did you mean "{near}"?' if near else "declare it, or ask the sheet for it"
+        owners = [node.dotted for node in self.build.nodes.values() if word in node.dials]
+        if owners:
+            help_line = f'the dial is "{owners[0]}.{word}"'
         if word == "side":
             help_line = 'in a "mirror" block it is left or right; give it to a part as a need'
         return self.stop(UNKNOWN_NAME, node, f'nothing is named "{word}" here', help=help_line)
@@ -1035,7 +1040,7 @@ class Scope:
         handle = self.handle(reference)
         if isinstance(handle.entity, NodeEntity) and not handle.rest:
             return handle.entity
-        what = "a channel" if handle.rest else f"a {handle.entity.kind}"
+        what = "a channel" if handle.rest else handle.entity.called
         help_line = None
         if isinstance(handle.entity, ChainEntity):
             help_line = f"write {handle.entity.name[-1]}.first or {handle.entity.name[-1]}.last"
@@ -1059,11 +1064,11 @@ class Scope:
         entity = self.handle(reference).entity
         if isinstance(entity, ChainEntity):
             return entity
-        raise self.stop(NOT_A_NODE, reference, f"expected a chain, found a {entity.kind}")
+        raise self.stop(NOT_A_NODE, reference, f"expected a chain, found {entity.called}")
 
     def curve(self, reference: Argument) -> CurveEntity:
         """The curve that a reference names."""
         entity = self.handle(reference).entity
         if isinstance(entity, CurveEntity):
             return entity
-        raise self.stop(NOT_A_NODE, reference, f"expected a curve, found a {entity.kind}")
+        raise self.stop(NOT_A_NODE, reference, f"expected a curve, found {entity.called}")

@@ -564,7 +564,7 @@ def _straight(reach: Reach, chain: Chain) -> Finding:
         _site(reach.origin),
         f'expected to know which way "{chain.name}" bends, which is straight at rest,'
         f" found {found}",
-        help="say which way: bend -Z",
+        help="say which way: bend toward -Z",
         related=_related([(chain.origin, f'"{chain.name}" is placed here')]),
     )
 

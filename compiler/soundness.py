@@ -203,17 +203,24 @@ def mounts_driven_once(rig: Rig) -> Iterator[Finding]:
 
 def _driven_twice(first: Constraint, second: Constraint, both: list[tuple[str, str]]) -> Finding:
     node = both[0][0]
-    parts = " and ".join(part for name, part in both if name == node)
+    parts = _and([part for name, part in both if name == node])
+    found = f'"{first.name}" and "{second.name}"'
+    if first.name == second.name:
+        found = f'"{first.name}" twice'
     others = len({name for name, _ in both}) - 1
     more = f" (and {others} more like it)" if others else ""
     return DRIVEN_TWICE.at(
         _site(second.origin),
         f'expected one constraint to drive the {parts} of "{node}"{more},'
-        f' found "{first.name}" and "{second.name}"',
+        f" found {found}",
         help="take one away, name what each takes (follow hand for move), or give one statement"
         " several leaders",
         related=_related([(first.origin, f'"{first.name}" drives "{node}" here')]),
     )
+
+
+def _and(words: Sequence[str]) -> str:
+    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 
 def leaders_outside(rig: Rig) -> Iterator[Finding]:
@@ -304,7 +311,7 @@ def faces_have_two_axes(rig: Rig) -> Iterator[Finding]:
                 _site(face.origin),
                 f'expected two axes of "{face.node}", one to point and one for up,'
                 f" found {face.axis} and {face.up}",
-                help="take another axis for up: face gaze with +Z up +Y from head",
+                help="take another axis for up: face gaze pointing +Z up +Y from head",
             )
 
 

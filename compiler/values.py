@@ -101,7 +101,7 @@ def named(value: Value) -> str:
         return "a word"
     if isinstance(value, Many):
         return "a list"
-    return f"a {value.entity.kind}"
+    return "a channel" if value.rest else value.entity.called
 
 
 def is_bounded(value: Value) -> bool:

@@ -125,11 +125,11 @@ MISTAKES = (
         ("let a = .5",),
     ),
     Mistake(
-        r"",
-        r"//|/\*|--",
+        r"(^|/)$",
+        r"/|\*",
         "expected a clause, found a comment of another language",
         "comments begin with #",
-        ("control a at b // the first",),
+        ("control a at b // the first", "control a at b /* the first */", "// the first"),
     ),
     Mistake(
         r"",

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from outline import outline
+
 from somite import pipeline
 from somite.findings import Finding
 from somite.pipeline import Compiled

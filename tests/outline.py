@@ -131,11 +131,11 @@ class _Outline:
         return f"{limit.channel} {self._worth(limit.low, unit)}..{self._worth(limit.high, unit)}"
 
     def _dial(self, dial: Dial) -> str:
-        flags = "".join(
-            f" {word}" for word, holds in (("neutral", dial.neutral), ("flips", dial.flips)) if holds
-        )
+        said = (("neutral", dial.neutral), ("flips", dial.flips))
+        flags = "".join(f" {word}" for word, holds in said if holds)
         if dial.options:
-            return f"{dial.name} of {', '.join(dial.options)} = {dial.options[int(dial.default)]}{flags}"
+            default = dial.options[int(dial.default)]
+            return f"{dial.name} of {', '.join(dial.options)} = {default}{flags}"
         low = "" if dial.low is None else self._worth(dial.low, dial.unit)
         high = "" if dial.high is None else self._worth(dial.high, dial.unit)
         bounds = f" in {low}..{high}" if low or high else ""

@@ -1,4 +1,4 @@
-"""The harness of the cases itself: it tells what is missing, what is extra, and rewrites goldens."""
+"""The harness of the cases: it tells what is missing, what is extra, and rewrites goldens."""
 
 from __future__ import annotations
 
@@ -94,6 +94,6 @@ def test_an_expectation_on_another_line_is_not_met(tmp_path: Path) -> None:
 
 
 def test_a_finding_on_the_sheet_stands_on_the_case_s_own_line(tmp_path: Path) -> None:
-    text = '#| [points]\n#| hat = [0, 1, 2]  #! warning[unused-measure]: hat\n' + SOUND
+    text = "#| [points]\n#| hat = [0, 1, 2]  #! warning[unused-measure]: hat\n" + SOUND
     path = write(tmp_path, text)
     assert held(case_at(path), update=True) == ()

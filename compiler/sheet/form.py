@@ -33,6 +33,7 @@ from somite.sheet.record import (
     Quantity,
     Sheet,
     SheetNudge,
+    SideRows,
     Sides,
     SourceFile,
 )
@@ -274,7 +275,7 @@ class _Form:
         parts = {key: tree.entries.get(key) or meant.get(key) for key in KEYS}
         place = Placing(header.unit, header.axes)
         points = self._section(parts["points"], lambda entry: self._point(entry, place))
-        pairs = self._section(parts["pairs"], lambda entry: self._pair(entry, place))
+        sided = self._section(parts["pairs"], lambda entry: self._pair(entry, place))
         rows = self._section(parts["rows"], lambda entry: self._row(entry, place))
         measures = self._section(parts["measures"], self._measure)
         file, source, names = self._landmarks(parts["landmarks"], place, folder, root)
@@ -287,7 +288,8 @@ class _Form:
             front=header.axes.front,
             site=header.site,
             points=points,
-            pairs=pairs,
+            pairs={name: pair for name, pair in sided.items() if isinstance(pair, Sides)},
+            pair_rows={name: rows for name, rows in sided.items() if isinstance(rows, SideRows)},
             rows=rows,
             measures=measures,
             markers={} if file is None else _by_name(file),
@@ -344,7 +346,7 @@ class _Form:
             return None
         return Measured(position, value.site, entry.site)
 
-    def _pair(self, entry: Entry, place: Placing) -> Sides | None:
+    def _pair(self, entry: Entry, place: Placing) -> Sides | SideRows | None:
         value = entry.value
         sides: dict[str, Located] = {"left": value} if isinstance(value, Array) else {}
         if isinstance(value, Table):
@@ -356,6 +358,8 @@ class _Form:
             help = "write { left = [9, 92, 0], right = [-9, 92, 0] }, or [9, 92, 0] for the left"
             self._refuse(entry, WRONG_KIND.at(value.site, message, help=help))
             return None
+        if any(_is_row(written) for written in sides.values()):
+            return self._pair_rows(entry, sides, place)
         given: dict[str, Measured[Vector]] = {}
         for side, written in sides.items():
             position = place.position(written)
@@ -369,6 +373,31 @@ class _Form:
         for finding in side_findings(entry.key, pair):
             self._add(finding)
         return pair
+
+    def _pair_rows(
+        self, entry: Entry, sides: dict[str, Located], place: Placing
+    ) -> SideRows | None:
+        given: dict[str, Measured[tuple[Measured[Vector], ...]]] = {}
+        for side, written in sides.items():
+            row = self._row(Entry(entry.key, entry.site, written), place)
+            if row is not None:
+                given[side] = row
+        if len(given) < len(sides):
+            return None
+        left, right = given.get("left"), given.get("right")
+        if left is not None and right is not None and len(left.value) != len(right.value):
+            message = (
+                f"expected as many positions on the right of {quoted(entry.key)} as on the left,"
+                f" {len(left.value)}, found {len(right.value)}"
+            )
+            help = "pairs have two sides: add what is missing"
+            self._refuse(entry, WRONG_KIND.at(right.site, message, help=help))
+            return None
+        rows = SideRows(left, right, entry.site)
+        for pair in _pairs_of(rows):
+            for finding in side_findings(entry.key, pair):
+                self._add(finding)
+        return rows
 
     def _row(self, entry: Entry, place: Placing) -> Measured[tuple[Measured[Vector], ...]] | None:
         value = entry.value
@@ -545,6 +574,21 @@ class _Form:
                     self._add(MARKER_OVERRIDDEN.at(site, message, help=help, related=related))
 
 
+def _is_row(value: Located) -> bool:
+    """Whether a side is written as a list of positions."""
+    return isinstance(value, Array) and any(isinstance(item, Array) for item in value.items)
+
+
+def _pairs_of(rows: SideRows) -> Iterable[Sides]:
+    """The pairs of a row of pairs, one side missing where it was not given."""
+    left = rows.left.value if rows.left is not None else ()
+    right = rows.right.value if rows.right is not None else ()
+    for number in range(max(len(left), len(right))):
+        yield Sides(
+            left[number] if left else None, right[number] if right else None, rows.site
+        )
+
+
 def side_findings(name: str, pair: Sides) -> Iterable[Finding]:
     """Warnings for sides of a pair that lie across the plane between left and right."""
     for side, given, sign in (("left", pair.left, -1.0), ("right", pair.right, 1.0)):
@@ -569,6 +613,7 @@ def _own_sites(sheet: Sheet) -> list[tuple[str, Site]]:
     return [
         *((name, one.named_at) for name, one in named),
         *((name, pair.site) for name, pair in sheet.pairs.items()),
+        *((name, rows.site) for name, rows in sheet.pair_rows.items()),
     ]
 
 

@@ -17,7 +17,15 @@ from somite.findings import Code, Finding, Severity, listed, nearest
 from somite.ir import Vector
 from somite.markers import MARKER_TWICE
 from somite.sheet.form import side_findings
-from somite.sheet.record import SECTIONS, Measured, Quantity, SectionName, Sheet, Sides
+from somite.sheet.record import (
+    SECTIONS,
+    Measured,
+    Quantity,
+    SectionName,
+    Sheet,
+    SideRows,
+    Sides,
+)
 from somite.sheet.values import OUT_OF_RANGE, WRONG_KIND, WRONG_UNIT
 from somite.text import Site
 from somite.units import ANGLE_UNITS, LENGTH_UNITS, degrees, metres_per
@@ -65,6 +73,7 @@ class Request:
     """One measurement that a recipe asks for.
 
     `site` is in the recipe. Bounds are in metres, radians or one; those of a row are of its length.
+    A pair with bounds is a row of pairs.
     With `has_default`, a sheet may leave it out.
     """
 
@@ -82,13 +91,17 @@ class Request:
 class Measures:
     """The answers: positions in metres in the neutral space, numbers in metres, radians or one.
 
-    Pairs are (left, right). `sites` says where each answer is written. `missing` names requests
-    whose default is to be used; `refused` names those without any usable answer, whose findings are
-    made already. Every request is in exactly one of the answers, `missing` and `refused`.
+    Pairs are (left, right), rows of pairs a row of each side. `sites` says where each answer is
+    written. `missing` names requests whose default is to be used; `refused` names those without any
+    usable answer, whose findings are made already. Every request is in exactly one of the answers,
+    `missing` and `refused`.
     """
 
     points: dict[str, Vector] = field(default_factory=dict)
     pairs: dict[str, tuple[Vector, Vector]] = field(default_factory=dict)
+    pair_rows: dict[str, tuple[tuple[Vector, ...], tuple[Vector, ...]]] = field(
+        default_factory=dict
+    )
     rows: dict[str, tuple[Vector, ...]] = field(default_factory=dict)
     numbers: dict[str, float] = field(default_factory=dict)
     choices: dict[str, str] = field(default_factory=dict)
@@ -116,6 +129,7 @@ def measure(
         Measures(
             points=answers.points,
             pairs=answers.pairs,
+            pair_rows=answers.pair_rows,
             rows=answers.rows,
             numbers=answers.numbers,
             choices=answers.choices,
@@ -143,6 +157,8 @@ class _Matching:
         sheet, name = self.sheet, request.name
         if request.kind == "point":
             self._point(request, sheet.points.get(name) or self._marker(request, [name]))
+        elif request.kind == "pair" and request.low is not None:
+            self._pair_row(request, sheet.pair_rows.get(name) or self._marked_pair_row(request))
         elif request.kind == "pair":
             self._pair(request, sheet.pairs.get(name) or self._marked_pair(request))
         elif request.kind == "row":
@@ -192,6 +208,11 @@ class _Matching:
         sides = () if found is None else (found.left, found.right)
         given = next((side for side in sides if side is not None), None)
         if found is None or given is None:
+            if request.name in self.sheet.pair_rows:
+                message = f"expected one pair {quoted(request.name)}, found a row of pairs"
+                help = f"write one position a side: {request.name} = {_ADDED['pair']}"
+                site = self.sheet.pair_rows[request.name].site
+                return self._wrong(WRONG_KIND, request, site, message, help)
             return self._none(request)
         left = found.left.value if found.left is not None else mirrored(given.value)
         right = found.right.value if found.right is not None else mirrored(given.value)
@@ -199,15 +220,47 @@ class _Matching:
         self.answers.sites[request.name] = given.site
         return None
 
-    def _row(self, request: Request, found: Measured[tuple[Measured[Vector], ...]] | None) -> None:
-        if found is None:
+    def _pair_row(self, request: Request, found: SideRows | None) -> None:
+        sides = () if found is None else (found.left, found.right)
+        given = next((side for side in sides if side is not None), None)
+        if found is None or given is None:
+            if request.name in self.sheet.pairs:
+                message = f"expected a row of pairs {quoted(request.name)}, found one pair"
+                help = f"write it as a list: {request.name} = {_ADDED['row']}"
+                site = self.sheet.pairs[request.name].site
+                return self._wrong(WRONG_KIND, request, site, message, help)
             return self._none(request)
+        if not self._has_length(request, given, "pairs"):
+            return None
+        left = found.left.value if found.left is not None else None
+        right = found.right.value if found.right is not None else None
+        self.answers.pair_rows[request.name] = (
+            tuple(item.value for item in left)
+            if left is not None
+            else tuple(mirrored(item.value) for item in given.value),
+            tuple(item.value for item in right)
+            if right is not None
+            else tuple(mirrored(item.value) for item in given.value),
+        )
+        self.answers.sites[request.name] = given.site
+        return None
+
+    def _has_length(
+        self, request: Request, found: Measured[tuple[Measured[Vector], ...]], of: str
+    ) -> bool:
         count = len(found.value)
         problem = _range_problem(request, float(count), "m")
         if problem is not None:
-            message = f"expected {problem} positions in row {quoted(request.name)}, found {count}"
+            message = f"expected {problem} {of} in row {quoted(request.name)}, found {count}"
             help = "add or leave out positions"
-            return self._wrong(OUT_OF_RANGE, request, found.site, message, help)
+            self._wrong(OUT_OF_RANGE, request, found.site, message, help)
+        return problem is None
+
+    def _row(self, request: Request, found: Measured[tuple[Measured[Vector], ...]] | None) -> None:
+        if found is None:
+            return self._none(request)
+        if not self._has_length(request, found, "positions"):
+            return None
         self.answers.rows[request.name] = tuple(item.value for item in found.value)
         self.answers.sites[request.name] = found.site
         return None
@@ -246,13 +299,29 @@ class _Matching:
         self.findings.extend(side_findings(name, sides))
         return sides
 
-    def _marked_row(self, request: Request) -> Measured[tuple[Measured[Vector], ...]] | None:
-        items: list[Measured[Vector]] = []
-        while item := self._marker(request, [f"{request.name}.{len(items) + 1}"]):
-            items.append(item)
-        if not items or request.name in self.refused:
+    def _marked_pair_row(self, request: Request) -> SideRows | None:
+        """Rows of markers of either side, or of the left one alone: `hip.left.1` or `hip.1`."""
+        left = self._marked_run(request, f"{request.name}.left")
+        right = self._marked_run(request, f"{request.name}.right")
+        if left is None and right is None:
+            left = self._marked_run(request, request.name)
+        given = left or right
+        if given is None or request.name in self.refused:
             return None
-        return Measured(tuple(items), items[0].site)
+        return SideRows(left, right, given.site)
+
+    def _marked_row(self, request: Request) -> Measured[tuple[Measured[Vector], ...]] | None:
+        run = self._marked_run(request, request.name)
+        return None if request.name in self.refused else run
+
+    def _marked_run(
+        self, request: Request, name: str
+    ) -> Measured[tuple[Measured[Vector], ...]] | None:
+        """The markers `name.1`, `name.2` and so on, as far as they go."""
+        items: list[Measured[Vector]] = []
+        while item := self._marker(request, [f"{name}.{len(items) + 1}"]):
+            items.append(item)
+        return Measured(tuple(items), items[0].site) if items else None
 
     # --- numbers and choices ----------------------------------------------------------------------
 
@@ -358,7 +427,8 @@ class _Matching:
 def _named(sheet: Sheet, section: SectionName) -> dict[str, Site]:
     """The names in a section, and where each is written."""
     if section == "pairs":
-        return {name: pair.site for name, pair in sheet.pairs.items()}
+        rows = {name: pair.site for name, pair in sheet.pair_rows.items()}
+        return {name: pair.site for name, pair in sheet.pairs.items()} | rows
     if section == "points":
         return {name: one.named_at for name, one in sheet.points.items()}
     if section == "rows":

@@ -59,6 +59,15 @@ class Sides:
 
 
 @dataclass(frozen=True, slots=True)
+class SideRows:
+    """The two sides of a row of pairs as given, each a row of its own; at least one is."""
+
+    left: Measured[tuple[Measured[Vector], ...]] | None
+    right: Measured[tuple[Measured[Vector], ...]] | None
+    site: Site
+
+
+@dataclass(frozen=True, slots=True)
 class SheetNudge:
     """A small correction of where one node stands: its dotted name, metres in the neutral space."""
 
@@ -99,6 +108,7 @@ class Sheet:
     site: Site
     points: Mapping[str, Measured[Vector]] = field(default_factory=dict)
     pairs: Mapping[str, Sides] = field(default_factory=dict)
+    pair_rows: Mapping[str, SideRows] = field(default_factory=dict)
     rows: Mapping[str, Measured[tuple[Measured[Vector], ...]]] = field(default_factory=dict)
     measures: Mapping[str, Measured[Quantity | str]] = field(default_factory=dict)
     markers: Mapping[str, tuple[Measured[Vector], ...]] = field(default_factory=dict)

@@ -123,6 +123,8 @@ def _check_place(statement: Statement, scope: Scope) -> None:
     if statement.word in scope.allowed:
         return
     word = said(statement.word)
+    if statement.word == "request" and isinstance(statement.arguments[0], Word):
+        word = statement.arguments[0].text
     homes = sorted(
         {
             said(module.WORDS[0])

@@ -20,7 +20,7 @@ from somite.nodes import (
     own_axis,
 )
 from somite.records import records_of
-from somite.scope import AXIS_VECTORS, CIRCULAR_PLACE, TOO_LARGE, Lazy, Scope, Stop
+from somite.scope import AXIS_VECTORS, CIRCULAR_PLACE, TOO_LARGE, UNWIND, Lazy, Scope, Stop
 from somite.spatial import arc, rotation, spacing, spline, vector
 from somite.spatial import frames as spatial_frames
 from somite.statements.curve import worked
@@ -139,7 +139,10 @@ def chain_frames(entity: ChainEntity) -> tuple[tuple[Frame, ...], Vector]:
         raise Stop(None)
     if entity.computing:
         raise scope.stop(
-            CIRCULAR_PLACE, entity.statement, f'the place of "{entity.dotted}" depends on itself'
+            CIRCULAR_PLACE,
+            entity.statement,
+            f'the place of "{entity.dotted}" depends on itself',
+            help=UNWIND,
         )
     entity.computing = True
     try:
@@ -203,7 +206,7 @@ def _fractions(entity: ChainEntity) -> tuple[float, ...]:
             help="keep one of them",
         )
     if graded is not None:
-        toward, density = graded.arguments[-2], graded.arguments[-1]
+        toward, density = graded.arguments[1], graded.arguments[-1]
         share = scope.number(density, NUMBER)
         if not 0.0 <= share < 1.0:
             raise scope.stop(

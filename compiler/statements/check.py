@@ -55,10 +55,10 @@ def _emit(statement: Statement, scope: Scope) -> None:
     records_of(scope).checks.append(
         Check(
             name=f"{prefix}: {name}" if prefix else name,
-            poses=tuple(poses),
-            settings=tuple(settings),
-            sweeps=tuple(sweeps),
-            expectations=expected,
+            poses=tuple(sorted(poses)),
+            settings=tuple(sorted(settings, key=lambda one: one.channel)),
+            sweeps=tuple(sorted(sweeps, key=lambda one: one.channel)),
+            expectations=tuple(sorted(expected, key=lambda one: one.text)),
             origin=(scope.site(statement), *scope.trail),
         )
     )
@@ -99,7 +99,7 @@ def _pose(
         raise scope.stop(
             CHECK_FORM,
             line,
-            f"expected a pose, found a {entity.kind}",
+            f"expected a pose, found {entity.called}",
             help="to pose a channel, give it a value: pose high.turn.y = 40 deg",
         )
     poses.append(entity.dotted)
@@ -185,11 +185,11 @@ def _of_results(
     if made.what == "keeps":
         if not isinstance(entity, ChainEntity | CurveEntity):
             raise scope.stop(
-                CHECK_FORM, subject, f"expected a chain or a curve, found a {entity.kind}"
+                CHECK_FORM, subject, f"expected a chain or a curve, found {entity.called}"
             )
         return replace(made, subject=entity.dotted, within=_within(within, NUMBER, scope))
     if not isinstance(entity, ValueEntity) or entity.kind not in ("gauge", "output"):
-        raise scope.stop(CHECK_FORM, subject, f"expected a gauge, found a {entity.kind}")
+        raise scope.stop(CHECK_FORM, subject, f"expected a gauge, found {entity.called}")
     if entity.unit == "later":
         scope.build.gauge_unit(entity)
     dimension = UNIT_DIMENSIONS[entity.unit]

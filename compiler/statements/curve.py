@@ -10,7 +10,7 @@ from somite.findings import Code
 from somite.ir import Curve, Share
 from somite.nodes import parent_of
 from somite.records import records_of
-from somite.scope import CIRCULAR_PLACE, Scope, Space, Stop
+from somite.scope import CIRCULAR_PLACE, UNWIND, Scope, Space, Stop
 from somite.spatial import arc, spline
 from somite.spatial import curve as spatial_curve
 from somite.syntax import Clause, Statement, Word
@@ -63,7 +63,10 @@ def worked(entity: CurveEntity) -> Worked:
         raise Stop(None)
     if entity.computing:
         raise scope.stop(
-            CIRCULAR_PLACE, entity.statement, f'the place of "{entity.dotted}" depends on itself'
+            CIRCULAR_PLACE,
+            entity.statement,
+            f'the place of "{entity.dotted}" depends on itself',
+            help=UNWIND,
         )
     entity.computing = True
     try:

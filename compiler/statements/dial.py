@@ -8,7 +8,7 @@ from somite.clauses import gather, only
 from somite.entities import NodeEntity
 from somite.findings import Code, nearest
 from somite.ir import Dial, Unit
-from somite.scope import DECLARED_TWICE, Scope
+from somite.scope import DECLARED_TWICE, RESERVED_NAME, Scope
 from somite.syntax import Clause, Reference, Statement, Text, Word
 from somite.units import ANGLE, LENGTH, NUMBER, Dimension
 from somite.values import Quantity, named
@@ -39,6 +39,13 @@ def _declare(statement: Statement, entity: NodeEntity, scope: Scope) -> None:
     word = statement.arguments[0]
     assert isinstance(word, Word)
     scope.check_word(word)
+    if word.text in ("x", "y", "z"):
+        raise scope.stop(
+            RESERVED_NAME,
+            word,
+            f'"{entity.dotted}.{word.text}" is where the control stands, and can not be a dial',
+            help="choose another word",
+        )
     if word.text in entity.dials:
         raise scope.stop(
             DECLARED_TWICE,

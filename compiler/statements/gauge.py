@@ -8,7 +8,7 @@ from somite.findings import Code
 from somite.ir import Gauge, Unit
 from somite.live import UNIT_DIMENSIONS, Flow, live_value
 from somite.records import records_of
-from somite.scope import CIRCULAR_VALUE, Scope, Stop
+from somite.scope import CIRCULAR_VALUE, UNWIND, Scope, Stop
 from somite.syntax import Clause, Statement
 from somite.units import dimension_name
 
@@ -45,7 +45,10 @@ def gauge_unit(entity: ValueEntity) -> None:
     """Work out a gauge's unit before its own turn, when another value reads it."""
     if entity.unit == "working":
         raise entity.scope.stop(
-            CIRCULAR_VALUE, entity.statement, f'"{entity.dotted}" is worked out from itself'
+            CIRCULAR_VALUE,
+            entity.statement,
+            f'"{entity.dotted}" is worked out from itself',
+            help=UNWIND,
         )
     if entity.unit == "later":
         _flow(entity)

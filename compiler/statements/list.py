@@ -112,10 +112,9 @@ def _entity(entity: Entity, argument: Argument, scope: Scope, depth: int) -> Ite
     elif isinstance(entity, ValueEntity) and entity.kind == "list":
         yield from members_of(entity, depth + 1)
     else:
-        what = "a part in use" if isinstance(entity, UseEntity) else f"a {entity.kind}"
         raise scope.stop(
             LIST_MEMBER,
             argument,
-            f"expected nodes, found {what}",
+            f"expected nodes, found {entity.called}",
             help="name a list that the part offers" if isinstance(entity, UseEntity) else None,
         )

@@ -214,7 +214,8 @@ def _as_kind(
             raise Mismatch(
                 "expected a value in "
                 + text[bounds.arguments[0].start : bounds.arguments[1].end]
-                + ", found one outside"
+                + f", found {scope.document.source.text[at.start : at.end]}",
+                "give another, or widen the range in the part",
             )
     return Quantity(number, NUMBERS[kind])
 
@@ -241,7 +242,7 @@ def _as_thing(kind: str, value: Value, scope: Scope, at: Argument) -> Value:
     if entity.kind == kind or (kind == "node" and entity.kind in nodes):
         return value
     raise Mismatch(
-        f"expected a {kind}, found a {entity.kind}",
+        f"expected a {kind}, found {entity.called}",
         "for one of its joints write .first or .last" if entity.kind == "chain" else None,
     )
 

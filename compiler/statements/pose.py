@@ -37,13 +37,12 @@ def declare(statement: Statement, scope: Scope) -> None:
 
     def emit() -> None:
         clauses = gather(statement, scope, CLAUSES)
-        settings = tuple(
-            [
-                setting(clause, clause.arguments[0], clause.arguments[1], scope)
-                for clause in clauses.get("set", ())
-            ]
-        )
-        records_of(scope).poses.append(Pose(entity.dotted, settings, entity.origin))
+        settings = [
+            setting(clause, clause.arguments[0], clause.arguments[1], scope)
+            for clause in clauses.get("set", ())
+        ]
+        settings.sort(key=lambda one: one.channel)
+        records_of(scope).poses.append(Pose(entity.dotted, tuple(settings), entity.origin))
 
     records_of(scope).later(entity, emit)
 

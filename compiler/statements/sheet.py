@@ -24,7 +24,9 @@ DIMENSIONS: dict[str, Dimension] = {
     "count": NUMBER,
     "number": NUMBER,
     "row": NUMBER,
+    "pair": NUMBER,
 }
+"""What bounds are of: a row's and a row of pairs' are of how many they are."""
 
 
 def declare(statement: Statement, scope: Scope) -> None:

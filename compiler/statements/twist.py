@@ -41,7 +41,7 @@ def _emit(statement: Statement, scope: Scope) -> None:
         )
     spread, stated = _spread(chain, only(clauses, "spread"), scope)
     ignored = tuple(
-        [scope.node(a).dotted for clause in clauses.get("ignores", ()) for a in clause.arguments]
+        sorted(scope.node(a).dotted for line in clauses.get("ignores", ()) for a in line.arguments)
     )
     records_of(scope).constraints.append(
         Twist(
@@ -135,7 +135,9 @@ def _listed(clause: Clause, joints: int, scope: Scope) -> tuple[float, ...]:
     reached = []
     for weight, argument in zip(weights, clause.arguments, strict=True):
         if weight < 0.0:
-            raise scope.stop(TWIST_SHAPE, argument, f"expected a weight from 0 up, found {weight}")
+            raise scope.stop(
+                TWIST_SHAPE, argument, f"expected a weight from 0 up, found {weight:g}"
+            )
         total += weight
         reached.append(total)
     if total <= 0.0:

@@ -12,6 +12,7 @@ from functools import cache
 from hypothesis import strategies as st
 from lark import Lark
 from lark.grammar import NonTerminal, Rule, Symbol
+
 from somite import grammar
 from somite.parse import Indentation
 from somite.statements import BODY, STATEMENTS

@@ -1,7 +1,8 @@
-"""The pages of the findings: one for each code, with an example that triggers it and one that mends.
+"""The pages of the findings: one for each code, with examples that trigger and mend it.
 
-An example in ```somite is laid over the frame of the reference; ```toml sheet stands for the whole
-sheet; ```files is a small project over the one that `somite new` makes, with the command to run.
+An example in ```somite is laid over the frame of the reference; one in ```toml sheet is a sheet for
+the recipe that `sheets.md` prints; one in ```files is a small project, laid over the one that
+`somite new` makes, with the command to run.
 """
 
 from __future__ import annotations
@@ -12,31 +13,28 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from reference_examples import FINDINGS, TREE, Example, as_written, compiled, examples, pages, ran
+from reference_examples import (
+    FINDINGS,
+    REFERENCE,
+    TREE,
+    Example,
+    as_written,
+    compiled,
+    examples,
+    pages,
+    ran,
+)
 
 from somite.explain import listing, meaning
 from somite.explain import pages as explained
 from somite.findings import Severity
 
-_MEASURED = """
-recipe lantern
-sheet
-  point foot
-  pair handle
-  row stations in 2..4
-  length girth = 30 cm in 5 cm..2 m
-  count bones = 4
-  choice tail of none, long = none
-let reach = girth
-control master at foot  ring reach  carries all
-mirror
-  joint grip at handle under master
-repeat k in 1..bones
-  joint bead[k] at stations.first + (0, k * 1 cm, 0) under master
-when tail is long
-  joint tip at stations.last under master
-"""
-"""What the sheets on the pages of sheets' findings are read for; `sheets.md` prints it too."""
+
+@cache
+def measured() -> str:
+    """The recipe that the sheets on the pages answer to, as the reference prints it."""
+    fences = examples(REFERENCE / "sheets.md")
+    return next(one.text for one in fences if one.words == ("somite", "measured"))
 
 
 @cache
@@ -66,7 +64,7 @@ def _found(example: Example, folder: Path) -> list[tuple[str, str]]:
     if example.words[0] == "files":
         return ran(example, folder)
     if example.words[0] == "toml":
-        findings = as_written(_MEASURED, example.text)
+        findings = as_written(measured(), example.text)
     elif "whole" in example.words:
         findings = as_written(example.text, 'character = "a"\nunit = "cm"\nup = "+Y"\nfront = "+Z"')
     else:

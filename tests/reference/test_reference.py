@@ -1,4 +1,4 @@
-"""The reference: every example compiles, every link resolves, every statement and clause is there."""
+"""The reference: its examples compile, its links resolve, nothing of the language is left out."""
 
 from __future__ import annotations
 
@@ -21,9 +21,11 @@ from reference_examples import (
 )
 
 from somite import statements
-from somite.findings import has_errors
-from somite.target import Context
-from somite.targets import find
+from somite.cli import main
+from somite.explain import meaning
+from somite.explain import pages as explained
+from somite.format import formatted
+from somite.text import Source
 from somite.values import HELPERS
 
 SHARED = (
@@ -33,7 +35,8 @@ SHARED = (
 """Pages that are about no single statement."""
 
 _LINK = re.compile(r"\]\(([^)#\s]+)(?:#([^)\s]+))?\)")
-_CODE = re.compile(r"^- `([a-z]+(?:-[a-z]+)*)`: ", re.MULTILINE)
+_CODE = re.compile(r"^- `([a-z-]+)`: (.+) \[More\]", re.MULTILINE)
+"""A line of a page's errors: the code and its meaning."""
 
 
 def _all(kind: str) -> list[Example]:
@@ -73,15 +76,47 @@ def test_a_broken_example_gives_its_code_and_no_other(example: Example) -> None:
     assert {finding.code for finding in found} == {example.words[2]}
 
 
-def test_the_tutorial_ends_with_both_outputs() -> None:
-    last = [pair for pair in _with_sheets() if pair[0].page.stem == "first_recipe"][-1]
-    result, _ = compiled(*last)
-    assert result is not None and result.settled is not None
-    for name in ("scene", "steps"):
-        target, _ = find(name)
-        assert target is not None
-        outputs, findings = target.emit(result.settled, Context())
-        assert outputs and not has_errors(findings)
+def _tutorial() -> dict[str, list[str]]:
+    """The fences of the tutorial by their second word, in order."""
+    found: dict[str, list[str]] = {}
+    for example in examples(REFERENCE / "first_recipe.md"):
+        found.setdefault(example.words[-1], []).append(example.text)
+    return found
+
+
+def test_each_step_of_the_tutorial_builds_on_those_before() -> None:
+    fences = _tutorial()
+    for step in range(1, len(fences["grows"]) + 1):
+        found = as_written("\n".join(fences["grows"][:step]), fences["sheet"][0])
+        assert {finding.code for finding in found} <= {"unused-measure"}
+
+
+def test_the_tutorial_ends_with_both_outputs_for_both_characters(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    fences = _tutorial()
+    (tmp_path / "sheets").mkdir()
+    (tmp_path / "sheets" / "willow.toml").write_text(fences["sheet"][0])
+    (tmp_path / "sheets" / "burdock.toml").write_text(fences["next"][0])
+    (tmp_path / "cast.toml").write_text(fences["cast"][0])
+    (tmp_path / "ferry.somite").write_text("\n".join(fences["grows"]))
+    monkeypatch.chdir(tmp_path)
+    assert main(["build"]) == 0
+    assert capsys.readouterr().err == ""
+    built = {path.name for path in (tmp_path / "build").iterdir()}
+    for newt in ("willow_newt", "burdock_newt"):
+        assert f"ferry.{newt}.scene.json" in built
+        assert f"ferry.{newt}.steps.html" in built
+
+
+@pytest.mark.parametrize("folder", [REFERENCE, FINDINGS], ids=lambda folder: folder.name)
+def test_examples_to_be_copied_are_in_canonical_form(folder: Path) -> None:
+    kinds = {"complete", "body", "grows", "frame", "measured", "mends"}
+    for page in pages(folder):
+        for example in examples(page):
+            if example.words[0] == "somite" and kinds & set(example.words):
+                text, _ = formatted(Source("example.somite", example.text))
+                assert text == example.text, example
 
 
 def test_every_fence_says_what_its_text_is() -> None:
@@ -89,10 +124,14 @@ def test_every_fence_says_what_its_text_is() -> None:
         ("somite", "complete"),
         ("somite", "body"),
         ("somite", "form"),
+        ("somite", "grows"),
+        ("somite", "measured"),
         ("somite", "frame"),
         ("toml", "sheet"),
         ("toml", "frame"),
         ("toml", "form"),
+        ("toml", "cast"),
+        ("toml", "next"),
         ("json", "form"),
         ("text",),
         ("sh",),
@@ -208,12 +247,12 @@ def _codes() -> dict[str, str]:
     return found
 
 
-def test_every_code_that_a_page_lists_exists_and_has_a_page() -> None:
-    codes = _codes()
+def test_each_error_that_a_page_lists_is_told_as_its_own_page_tells_it() -> None:
+    known = explained(str(FINDINGS))
     for page in pages(REFERENCE):
-        listed = _CODE.findall(page.read_text(encoding="utf-8"))
-        assert [code for code in listed if code not in codes] == []
-        assert [code for code in listed if not (FINDINGS / f"{code}.md").is_file()] == []
+        for code, told in _CODE.findall(page.read_text(encoding="utf-8")):
+            assert code in _codes(), f"{page.name}: {code}"
+            assert told == meaning(known[code]), f"{page.name}: {code}"
 
 
 @pytest.mark.parametrize("module", statements.MODULES, ids=lambda m: m.__name__)
@@ -221,5 +260,6 @@ def test_a_statements_page_lists_the_codes_that_the_statement_declares(module: o
     path = Path(str(module.__file__))  # type: ignore[attr-defined]
     name = path.stem.strip("_")
     own = {code for code, file in _codes().items() if file == path.name}
-    listed = set(_CODE.findall((REFERENCE / f"{name}.md").read_text(encoding="utf-8")))
+    text = (REFERENCE / f"{name}.md").read_text(encoding="utf-8")
+    listed = {code for code, _ in _CODE.findall(text)}
     assert own <= listed

@@ -203,7 +203,7 @@ def test_a_section_with_a_slip_in_its_name_is_still_read() -> None:
         ("[pairs]\np = { left = [1, 2, 3], rihgt = [-1, 2, 3] }", "wrong-kind"),
         ("[pairs]\np = {}", "wrong-kind"),
         ("[pairs]\np = 3", "wrong-kind"),
-        ("[pairs]\np = [[1, 2, 3], [4, 5, 6]]", "wrong-kind"),
+        ("[pairs]\np = [[1, 2, 3], [4, 5]]", "wrong-kind"),
         ("[rows]\nr = [0, 1, 2]", "wrong-kind"),
         ("[rows]\nr = 2", "wrong-kind"),
         ("[measures]\nm = true", "wrong-kind"),

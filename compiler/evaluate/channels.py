@@ -1,0 +1,222 @@
+"""The channels and dials of a rig, by name: what may be set, within what, and what is at rest.
+
+In comes a rig, out goes a table that a pose is checked against and laid out by. What a pose gives
+beyond a limit is brought back to it, what it gives to a locked or driven channel does not count;
+both are told as notes. Unknown names and values that are not finite are refused with findings.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Literal, TypeAlias
+
+import numpy as np
+
+from somite.evaluate.algebra import Array
+from somite.findings import Code, Finding, nearest
+from somite.ir import CHANNELS, Dial, Node, Rig, Unit
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
+UNKNOWN_CHANNEL = Code("unknown-channel")
+CHANNEL_VALUE = Code("channel-value")
+
+Part: TypeAlias = Literal["move", "turn", "size", "dial"]
+Alive: TypeAlias = frozenset[tuple[str, str]]
+"""Parts of nodes, (node, move | turn | size), that may be other than at rest."""
+
+SMALLEST, LARGEST = 1e-4, 1e4
+"""Bounds of every size."""
+FAR = 1e9
+"""Bounds of every move and dial, in metres or one: beyond them squares lose all precision."""
+TURNED = 1e6
+"""Bounds of every turn, in radians."""
+
+_UNITS: dict[str, Unit] = {"move": "length", "turn": "angle", "size": "number"}
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """What a pose asked for and did not get: of which channel, why, and in how many poses.
+
+    limited: brought back to a limit; locked, driven: not counted; tied: an even size has one
+    number, and others were given.
+    """
+
+    channel: str
+    why: Literal["limited", "locked", "driven", "tied"]
+    poses: int
+
+
+class PoseError(ValueError):
+    """A pose that cannot be taken; `findings` say what is wrong with it."""
+
+    def __init__(self, findings: Sequence[Finding]) -> None:
+        super().__init__("; ".join(finding.message for finding in findings))
+        self.findings = tuple(findings)
+
+
+@dataclass(frozen=True, slots=True)
+class Channel:
+    """One channel or dial: `axis` is 0 for a dial; `options` are a choice's words."""
+
+    name: str
+    node: str
+    part: Part
+    axis: int
+    unit: Unit
+    default: float
+    low: float
+    high: float
+    locked: bool = False
+    driven: bool = False
+    options: tuple[str, ...] = ()
+
+
+def channels_of(rig: Rig) -> dict[str, Channel]:
+    """Every channel of every node, and every dial, by its dotted name."""
+    driven = frozenset(feed.target for feed in rig.feeds)
+    return {
+        channel.name: channel for node in rig.nodes for channel in _channels_of_node(node, driven)
+    }
+
+
+def _channels_of_node(node: Node, driven: frozenset[str]) -> Iterator[Channel]:
+    limits = {limit.channel: limit for limit in node.limits}
+    for short in CHANNELS:
+        part, axis = short.split(".")
+        low, high = _bounds(part)
+        if short in limits:
+            low, high = max(low, limits[short].low), min(high, limits[short].high)
+        name = f"{node.name}.{short}"
+        yield Channel(
+            name,
+            node.name,
+            part,  # type: ignore[arg-type]
+            "xyz".index(axis),
+            _UNITS[part],
+            1.0 if part == "size" else 0.0,
+            low,
+            max(low, high),
+            short in node.locks,
+            name in driven,
+        )
+    for dial in node.dials:
+        yield _dial(node, dial, driven)
+
+
+def _bounds(part: str) -> tuple[float, float]:
+    if part == "size":
+        return SMALLEST, LARGEST
+    return (-TURNED, TURNED) if part == "turn" else (-FAR, FAR)
+
+
+def _dial(node: Node, dial: Dial, driven: frozenset[str]) -> Channel:
+    name = f"{node.name}.{dial.name}"
+    if dial.options:
+        low, high = 0.0, float(len(dial.options) - 1)
+    else:
+        low = -FAR if dial.low is None else dial.low
+        high = FAR if dial.high is None else dial.high
+    unit = dial.unit
+    default = dial.default
+    return Channel(
+        name, node.name, "dial", 0, unit, default, low, high, False, name in driven, dial.options
+    )
+
+
+def always_alive(rig: Rig, table: Mapping[str, Channel]) -> Alive:
+    """What an animator may move or turn, and what feeds drive; sizes only where they are driven."""
+    found: set[tuple[str, str]] = set()
+    for channel in table.values():
+        if channel.part != "dial" and channel.driven:
+            found.add((channel.node, channel.part))
+    for node in rig.nodes:
+        if node.kind == "control":
+            for part in ("move", "turn"):
+                if not all(f"{part}.{axis}" in node.locks for axis in "xyz"):
+                    found.add((node.name, part))
+    return frozenset(found)
+
+
+def alive_in(given: Iterable[str], table: Mapping[str, Channel]) -> Alive:
+    """What a pose sets beyond dials."""
+    return frozenset(
+        (channel.node, channel.part)
+        for channel in (table[name] for name in given)
+        if channel.part != "dial" and not channel.locked and not channel.driven
+    )
+
+
+def checked(
+    given: Mapping[str, ArrayLike], table: Mapping[str, Channel]
+) -> tuple[dict[str, Array], int]:
+    """Values by channel, each a number or one a pose, and how many poses there are.
+
+    Raises PoseError for unknown names, values that are not finite numbers, and lengths that
+    differ.
+    """
+    found: dict[str, Array] = {}
+    wrong: list[Finding] = []
+    poses: int | None = None
+    for name, value in given.items():
+        if name not in table:
+            wrong.append(_unknown(name, table))
+            continue
+        try:
+            array = np.asarray(value, dtype=np.float64)
+        except (TypeError, ValueError):
+            wrong.append(_ill(name, "expected a number", repr(value)))
+            continue
+        if array.ndim > 1 or array.size == 0:
+            wrong.append(_ill(name, "expected one number a pose", f"an array of {array.shape}"))
+        elif not np.isfinite(array).all():
+            wrong.append(_ill(name, "expected finite numbers", "one that is not"))
+        elif array.ndim == 1 and poses is not None and len(array) != poses:
+            wrong.append(_ill(name, f"expected {poses} poses as before", f"{len(array)}"))
+        else:
+            poses = len(array) if array.ndim == 1 else poses
+            found[name] = array
+    if wrong:
+        raise PoseError(wrong)
+    return found, 1 if poses is None else poses
+
+
+def _unknown(name: str, table: Mapping[str, Channel]) -> Finding:
+    near = nearest(name, table)
+    help_line = f'did you mean "{near}"?' if near else "write the node and the channel: high.turn.y"
+    return UNKNOWN_CHANNEL.at(
+        None, f'expected a channel or a dial of the rig, found "{name}"', help=help_line
+    )
+
+
+def _ill(name: str, expected: str, found: str) -> Finding:
+    return CHANNEL_VALUE.at(None, f'{expected} for "{name}", found {found}')
+
+
+def value_in_rig_units(channel: Channel, value: Any, metres_per_unit: float) -> Any:
+    """A value as a recipe writes it (its unit, degrees, a choice's word) as the rig takes it.
+
+    Raises PoseError for a word that is not one of the choices.
+    """
+    if isinstance(value, str):
+        if value not in channel.options:
+            near = nearest(value, channel.options)
+            words = ", ".join(channel.options)
+            raise PoseError(
+                [
+                    CHANNEL_VALUE.at(
+                        None,
+                        f'expected one of the choices of "{channel.name}", found "{value}"',
+                        help=f'did you mean "{near}"?' if near else f"the choices are {words}",
+                    )
+                ]
+            )
+        return float(channel.options.index(value))
+    if channel.unit == "length":
+        return np.asarray(value, dtype=np.float64) * metres_per_unit
+    if channel.unit == "angle":
+        return np.radians(np.asarray(value, dtype=np.float64))
+    return value

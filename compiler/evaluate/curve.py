@@ -1,0 +1,238 @@
+"""Curves in many poses: control points from their owners, and the polynomials between knots.
+
+Beyond its end a curve runs on along its end tangent, at the speed it had there. Arc lengths are
+sums of Gauss-Legendre rules, six points on each of equal parts of every stretch.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from somite.evaluate.algebra import Array
+from somite.evaluate.state import State
+from somite.spatial import spline
+
+_PARTS_IN_ALL = 16
+_PARTS = 4
+_GAUSS = (
+    (0.23861918608319690863, 0.46791393457269104739),
+    (0.66120938646626451366, 0.36076157304813860757),
+    (0.93246951420315202781, 0.17132449237917034504),
+)
+"""Positive nodes and weights of the 6-point rule (Abramowitz and Stegun, table 25.4)."""
+_NODES = np.array([-node for node, _ in reversed(_GAUSS)] + [node for node, _ in _GAUSS])
+_WEIGHTS = np.array([weight for _, weight in reversed(_GAUSS)] + [weight for _, weight in _GAUSS])
+
+
+@dataclass(slots=True)
+class PointsHeld:
+    """A curve's control points: sums of what owners hold, then carried by a parent.
+
+    `held` (points, 4) a grip are places in it times shares; `fixed` (points, 3) what nobody owns.
+    """
+
+    row: int
+    grips: Sequence[int]
+    held: Sequence[Array]
+    fixed: Array | None
+    parent: int | None
+    back: Array | None
+
+    def run(self, state: State) -> None:
+        """Place the points."""
+        points = state.points[self.row]
+        if self.fixed is not None:
+            points[...] = self.fixed.T[:, :, None]
+        for k, (grip, held) in enumerate(zip(self.grips, self.held, strict=True)):
+            if k == 0 and self.fixed is None:
+                np.matmul(held, state.world[grip, :3], out=points)
+            else:
+                points += np.matmul(held, state.world[grip, :3])
+        if self.parent is not None and self.back is not None:
+            moved = np.matmul(self.back, state.world[self.parent, :3])  # rows of parent · rest⁻¹
+            old = points.copy()
+            for row in range(3):
+                points[row] = moved[row, 3]
+                for axis in range(3):
+                    points[row] += moved[row, axis] * old[axis]
+
+
+class Form:
+    """What of a curve is the same in every pose: knots, and matrices from points to polynomials."""
+
+    def __init__(self, knots: tuple[float, ...], degree: int, count: int) -> None:
+        self.knots, self.degree = knots, degree
+        spans = spline.spans(knots)
+        self.starts = np.array([start for start, _ in spans])
+        self.end = spans[-1][1]
+        self.powers = np.stack([_powers(knots, degree, count, start, end) for start, end in spans])
+        parts = max(_PARTS, -(-_PARTS_IN_ALL // len(spans)))
+        breaks = [
+            start + (end - start) * k / parts for start, end in spans for k in range(parts)
+        ]
+        self.breaks = np.array([*breaks, self.end])
+        self.halves = np.diff(self.breaks) * 0.5
+        middles = (self.breaks[:-1] + self.breaks[1:]) * 0.5
+        at = middles[:, None] + self.halves[:, None] * _NODES
+        self.slopes = np.stack([_row(knots, degree, count, u, 1) for u in at.ravel()])
+        looks = [
+            start + (end - start) * k / LOOKS for start, end in spans for k in range(1, LOOKS + 1)
+        ]
+        self.looks = np.array(looks)
+        self.looked = np.stack([_row(knots, degree, count, u, 0) for u in looks])
+
+
+LOOKS = 32
+"""Places of every stretch between knots at which a first crossing is looked for."""
+
+
+def _row(knots: tuple[float, ...], degree: int, count: int, u: float, order: int) -> Array:
+    """What each control point adds to the curve, or to its derivative, at a parameter."""
+    span, rows = spline.basis_derivatives(knots, degree, u, order)
+    found = np.zeros(count)
+    found[span - degree : span + 1] = rows[order]
+    return found
+
+
+def _powers(
+    knots: tuple[float, ...], degree: int, count: int, start: float, end: float
+) -> Array:
+    """Coefficients (degree + 1, points) of powers of (u - start) between two knots.
+
+    Derivatives are taken in the middle, where they belong to this stretch alone, and moved.
+    """
+    middle = (start + end) * 0.5
+    span, rows = spline.basis_derivatives(knots, degree, middle, degree)
+    found = np.zeros((degree + 1, count))
+    factorial = 1.0
+    for k, row in enumerate(rows):
+        factorial *= k or 1
+        found[k, span - degree : span + 1] = np.array(row) / factorial
+    back = start - middle
+    for upper in range(1, degree + 1):  # Taylor shift by repeated synthetic division
+        for k in range(degree - 1, upper - 2, -1):
+            found[k] += back * found[k + 1]
+    return found
+
+
+class Path:
+    """A curve in some poses: `points` (3, count, poses)."""
+
+    def __init__(self, form: Form, points: Array) -> None:
+        self.form, self.points = form, points
+        self.coefficients = np.matmul(form.powers, points[:, None])
+        _, count, self.poses = points.shape
+        legs = np.diff(points, axis=1)
+        self.legs = legs
+        square = legs[0] * legs[0] + legs[1] * legs[1] + legs[2] * legs[2]
+        self.leg_squares = square
+        self.whole = np.sqrt(square).sum(axis=0)
+        _, ending = self._polynomial(np.full((1, self.poses), form.end))
+        self.ending = self._moving(ending)[:, 0]
+
+    def taken(self, chosen: Array) -> Path:
+        """The same curve in some of its poses."""
+        return Path(self.form, self.points[..., chosen])
+
+    def _moving(self, velocity: Array) -> Array:
+        """Velocities (3, n, poses), and where one vanishes that of the last leg with a length."""
+        square = (velocity * velocity).sum(axis=0)
+        still = square <= 1e-20 * self.whole * self.whole
+        if not still.any():
+            return velocity
+        spare = np.zeros((3, self.poses))
+        spare[0] = 1.0
+        for k in range(self.legs.shape[1]):
+            found = self.leg_squares[k] > 1e-20 * self.whole * self.whole
+            spare = np.where(found & (self.whole > 0.0), self.legs[:, k], spare)
+        return np.where(still, spare[:, None], velocity)
+
+    def at(self, u: Array) -> tuple[Array, Array]:
+        """Places and velocities (3, n, poses) at parameters (n, poses), none before the start."""
+        inside = np.minimum(u, self.form.end)
+        place, velocity = self._polynomial(inside)
+        over = u - inside
+        if over.any():
+            place = place + self.ending[:, None] * over
+            velocity = np.where(over > 0.0, self.ending[:, None], velocity)
+        return place, velocity
+
+    def _polynomial(self, u: Array) -> tuple[Array, Array]:
+        form, held = self.form, self.coefficients
+        if len(form.starts) == 1:
+            v = u - form.starts[0]
+            chosen = [held[:, 0, k, None] for k in range(form.degree + 1)]
+        else:
+            span = np.searchsorted(form.starts[1:], u, side="right")
+            v = u - form.starts[span]
+            pose = np.arange(self.poses)
+            chosen = [held[:, :, k][:, span, pose] for k in range(form.degree + 1)]
+        place = chosen[-1]
+        velocity: Array = np.zeros((3, *u.shape))
+        for k in range(form.degree - 1, -1, -1):
+            velocity = velocity * v + place
+            place = place * v + chosen[k]
+        return place, velocity
+
+    def gentle(self) -> Array:
+        """Poses in which the curve cannot come back toward where it was.
+
+        Every two legs of its control polygon make less than a right angle, so that distance from
+        any place on the curve only grows along it; looked at from the chord where legs are many.
+        """
+        legs = self.legs
+        count = legs.shape[1]
+        found = np.ones(self.poses, dtype=bool)
+        if count <= 5:
+            for i in range(count):
+                for j in range(i):
+                    product = legs[:, i] * legs[:, j]
+                    found &= product[0] + product[1] + product[2] > 0.0
+            return found
+        chord = self.points[:, -1] - self.points[:, 0]
+        along = (legs * chord[:, None]).sum(axis=0)
+        half = 0.5 * self.leg_squares * (chord * chord).sum(axis=0)
+        return np.asarray(((along > 0.0) & (along * along > half)).all(axis=0))
+
+    def lengths(self) -> Array:
+        """Arc lengths (parts + 1, poses) from the start to the breaks."""
+        slopes = np.matmul(self.form.slopes, self.points)
+        np.multiply(slopes, slopes, out=slopes)
+        speed = np.sqrt(slopes[0] + slopes[1] + slopes[2])
+        parts = speed.reshape(len(self.form.halves), len(_NODES), self.poses)
+        each = np.einsum("pnk,n->pk", parts, _WEIGHTS) * self.form.halves[:, None]
+        return np.concatenate([np.zeros((1, self.poses)), np.cumsum(each, axis=0)])
+
+    def parameters(self, fractions: Array) -> Array:
+        """Parameters (n, poses) at fractions (n) of the arc length."""
+        lengths, form = self.lengths(), self.form
+        wanted = fractions[:, None] * lengths[-1]
+        part = (lengths[1:-1, None] <= wanted).sum(axis=0)
+        pose = np.arange(self.poses)
+        before, after = lengths[part, pose], lengths[part + 1, pose]
+        start, width = form.breaks[part], form.halves[part] * 2.0
+        across = after - before
+        flat = across <= 0.0
+        u = start + width * np.where(flat, 0.0, (wanted - before) / np.where(flat, 1.0, across))
+        for _ in range(4):
+            speed = self._speeds(u)
+            reached = before + self._between(start, u)
+            still = speed <= 1e-12 * self.whole
+            step = (reached - wanted) / np.where(still, 1.0, speed)
+            u = np.clip(u - np.where(still, 0.0, step), start, start + width)
+        u = np.where(fractions[:, None] >= 1.0, form.end, u)
+        return np.where(fractions[:, None] <= 0.0, form.breaks[0], u)
+
+    def _speeds(self, u: Array) -> Array:
+        _, velocity = self._polynomial(u)
+        return np.asarray(np.sqrt((velocity * velocity).sum(axis=0)))
+
+    def _between(self, start: Array, u: Array) -> Array:
+        half = (u - start) * 0.5
+        total: Array = np.zeros(u.shape)
+        for node, weight in zip(_NODES, _WEIGHTS, strict=True):
+            total = total + weight * self._speeds(start + half * (1.0 + node))
+        return total * half

@@ -1,0 +1,170 @@
+"""Following of several leaders, or about an axis: what single leaders do not need.
+
+Places are summed by weight; turns are aligned in sign to the heaviest leader's, summed and
+normalised (to first order the weighted mean: F. L. Markley et al., Journal of Guidance, Control,
+and Dynamics 30(4), 2007). Results are written to slots that mounts read.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from somite.evaluate.algebra import Array, Index, planes, rows, stack
+from somite.evaluate.nodes import Size, scale_of
+from somite.evaluate.state import TURN, State
+from somite.ir import Dial, Quaternion, Vector
+from somite.spatial.rotation import conjugate, product, swing_twist
+
+
+@dataclass(frozen=True, slots=True)
+class Weights:
+    """Weights of one follow's leaders: stated, or by a dial at a row of dials.
+
+    A choice takes one leader; a number blends between neighbours, in order over its range (0 to
+    1 where it has none), and holds the outermost beyond it.
+    """
+
+    stated: tuple[float, ...]
+    row: int | None = None
+    chooses: bool = False
+    low: float = 0.0
+    high: float = 1.0
+
+    def of(self, state: State) -> Array:
+        """(leaders, poses), summing to one."""
+        count = len(self.stated)
+        if self.row is None:
+            return np.broadcast_to(np.array(self.stated)[:, None], (count, state.poses))
+        value = state.dials[self.row]
+        order = np.arange(count)[:, None]
+        if self.chooses:
+            return (order == np.clip(np.rint(value), 0, count - 1)).astype(np.float64)
+        span = self.high - self.low
+        at = (value - self.low) / span * (count - 1) if span > 0.0 else value * 0.0
+        return np.maximum(0.0, 1.0 - np.abs(np.clip(at, 0.0, count - 1.0) - order))
+
+
+def weights_of(stated: Sequence[float], dial: Dial | None, row: int | None) -> Weights:
+    """The weights of a follow; stated ones are normalised, and must not sum to zero."""
+    if dial is None or row is None:
+        total = sum(stated)
+        return Weights(tuple([weight / total for weight in stated]))
+    low = 0.0 if dial.low is None else dial.low
+    high = 1.0 if dial.high is None else dial.high
+    return Weights(tuple(stated), row, bool(dial.options), low, high)
+
+
+@dataclass(slots=True)
+class BlendedPlaces:
+    """Places between leaders: n follows of m leaders each.
+
+    `leaders` has n · m slots, `offsets` (n · m, 1, 1, 4) the rest offsets.
+    """
+
+    target: slice | Index
+    leaders: Sequence[int]
+    offsets: Array
+    weights: Sequence[Weights]
+
+    def run(self, state: State) -> None:
+        """Blend."""
+        led = np.matmul(self.offsets, state.world[rows(self.leaders), :3])[:, :, 0]
+        led = led.reshape(len(self.weights), -1, 3, state.poses)
+        weights = np.stack([one.of(state) for one in self.weights])
+        state.world[self.target, :3, 3] = (led * weights[:, :, None]).sum(axis=1)
+
+
+@dataclass(slots=True)
+class BlendedTurns:
+    """Turns between leaders: n follows of m leaders each; `turnings` (n · m, 4, 4)."""
+
+    target: slice | Index
+    leaders: Sequence[int]
+    turnings: Array
+    weights: Sequence[Weights]
+
+    def run(self, state: State) -> None:
+        """Blend."""
+        led = np.matmul(self.turnings, state.world[rows(self.leaders), TURN])
+        led = led.reshape(len(self.weights), -1, 4, state.poses)
+        weights = np.stack([one.of(state) for one in self.weights])
+        state.world[self.target, TURN] = blended(led, weights)
+
+
+def blended(turns: Array, weights: Array) -> Array:
+    """The blend (n, 4, poses) of turns (n, m, 4, poses) by weights (n, m, poses).
+
+    Where a sum vanishes the heaviest leader is taken.
+    """
+    if turns.shape[1] == 2:
+        heaviest = turns[:, 0]
+        if (weights[:, 1] > weights[:, 0]).any():
+            heavier = (weights[:, 1] > weights[:, 0])[:, None]
+            heaviest = np.where(heavier, turns[:, 1], heaviest)
+    else:
+        chosen = np.argmax(weights, axis=1)[:, None, None, :]
+        heaviest = np.take_along_axis(turns, chosen, axis=1)[:, 0]
+    along = (turns * heaviest[:, None]).sum(axis=2)
+    signed = np.where(along < 0.0, -weights, weights)
+    total: Array = (turns * signed[:, :, None]).sum(axis=1)
+    square = (total * total).sum(axis=1)[:, None]
+    nothing = square < 1e-24
+    if nothing.any():
+        total, square = np.where(nothing, heaviest, total), np.where(nothing, 1.0, square)
+    total /= np.sqrt(square)
+    return total
+
+
+@dataclass(slots=True)
+class TurnsAbout:
+    """One follow's turn about an axis of its leaders, seen from its parent.
+
+    `rests` are the leaders' rest turns seen from the parent, `offsets` the rest offsets: what a
+    leader has turned about the axis since rest is taken, and nothing else of it.
+    """
+
+    target: int
+    parent: int
+    axis: Vector
+    leaders: Sequence[int]
+    rests: Sequence[Quaternion]
+    offsets: Sequence[Quaternion]
+    weights: Weights
+
+    def run(self, state: State) -> None:
+        """Blend."""
+        parent = planes(state.world[self.parent, TURN])
+        led = []
+        for slot, rest, offset in zip(self.leaders, self.rests, self.offsets, strict=True):
+            level = product(parent, rest)  # type: ignore[type-var]
+            since = product(conjugate(level), planes(state.world[slot, TURN]))  # type: ignore[arg-type]
+            _, twist = swing_twist(since, self.axis)
+            led.append(stack(product(product(level, twist), offset), (4, state.poses)))
+        found = blended(np.stack(led)[None], self.weights.of(state)[None])
+        state.world[self.target, TURN] = found[0]
+
+
+@dataclass(slots=True)
+class BlendedSize:
+    """An inherited size between several, by weight; `made` is where it is kept."""
+
+    sources: Sequence[Size]
+    weights: Weights
+    made: Size
+
+    def run(self, state: State) -> None:
+        """Blend and keep."""
+        total: Array = np.zeros(())
+        for weight, source in zip(self.weights.of(state), self.sources, strict=True):
+            total = total + weight * self._one(state, source)
+        kept = state.scales if self.made.kind == "even" else state.stretches
+        kept[self.made.row] = total
+
+    def _one(self, state: State, source: Size) -> Array:
+        if source.kind == "any":
+            return state.stretches[source.row]
+        scale = np.ones(state.poses) * scale_of(state, source)
+        return scale if self.made.kind == "even" else np.eye(3)[:, :, None] * scale

@@ -1,0 +1,291 @@
+"""Reaching: a chain's end brought to a goal, bent toward a pole.
+
+Two bones are solved in closed form (law of cosines; Euclid, Elements II.12 and II.13). A longer
+chain keeps the sense in which it is bent at rest: all its bends are taken more or less by one
+factor, which is found from a table of the chain's shape and refined by a fixed number of steps.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from somite.evaluate.algebra import Array, stack
+from somite.evaluate.nodes import Mount, Size, scale_of
+from somite.evaluate.state import TURN, State
+from somite.ir import Quaternion
+from somite.spatial.component import choose_all
+from somite.spatial.rotation import product, quaternion_from_axes, rotated, shortest_arc
+from somite.spatial.vector import X, Z, cross, dot, rejected, subtract, unit
+
+ON_LINE = 1e-9
+"""A pole nearer the line to the goal than this share of the chain's length says nothing."""
+FULL = 1.0 - 1e-12
+"""A goal beyond this share of full reach is at full reach: so flat a height is rounding alone."""
+
+Parts = tuple[Any, ...]
+
+
+@dataclass(slots=True)
+class Bend:
+    """How a group of chains is laid: arrays over the chains, constant over poses (n, 1) each.
+
+    `line` and `bend` are rest directions in the mount, `cosine` and `sine` of the angle from the
+    pole's direction to the bend. A pole of -1 is none.
+    """
+
+    line: Parts
+    bend: Parts
+    cosine: Array
+    sine: Array
+    poles: Sequence[int]
+
+
+@dataclass(slots=True)
+class Reached:
+    """Reaches of as many bones each: n chains.
+
+    `mounts` are those of the first joints, `joints` the first slot of each chain's turns; places
+    of the second joint on go to the same slots. `shape` solves a chain of any number of bones.
+    """
+
+    joints: Sequence[int]
+    mounts: Sequence[Mount]
+    goals: Sequence[int]
+    scales: Sequence[Size]
+    bend: Bend
+    bones: Array
+    offsets: Sequence[Parts]
+    ease_from: Array
+    stretch: Sequence[Callable[[State], Array | float]]
+    shapes: Sequence[Shape | None]
+
+    def run(self, state: State) -> None:
+        """Reach."""
+        place = _gathered([mount.places(state)[0] for mount in self.mounts])
+        turn = _gathered([mount.turns(state)[0] for mount in self.mounts])
+        goal = _gathered([state.world[slot, :3, 3] for slot in self.goals])
+        scale = np.stack([np.ones(state.poses) * scale_of(state, one) for one in self.scales])
+        line, bend, apart = self._laid(state, place, turn, goal, scale)
+        stretch = np.stack([np.ones(state.poses) * one(state) for one in self.stretch])
+        whole = self.bones.sum(axis=0) * scale
+        near = eased(apart, self.ease_from * scale, whole)
+        grown = np.where(near > 0.0, apart / np.where(near > 0.0, near, 1.0), 1.0)
+        grown = 1.0 + np.clip(stretch, 0.0, 1.0) * np.maximum(grown - 1.0, 0.0)
+        ways = self._ways(near / scale)
+        self._write(state, place, line, bend, ways, scale * grown)
+
+    def _laid(
+        self, state: State, place: Parts, turn: Parts, goal: Parts, scale: Array
+    ) -> tuple[Parts, Parts, Array]:
+        """Directions to the goal and of the bend, and how far the goal is."""
+        way = subtract(goal, place)  # type: ignore[type-var]
+        carried = rotated(turn, self.bend.line)  # type: ignore[type-var]
+        line = unit(way, carried)  # type: ignore[type-var]
+        swung = product(shortest_arc(carried, line), turn)  # type: ignore[type-var]
+        bend = rotated(swung, self.bend.bend)  # type: ignore[type-var]
+        if any(pole >= 0 for pole in self.bend.poles):
+            bend = self._poled(state, place, line, bend, scale)
+        bend = unit(rejected(bend, line), bend)
+        return line, bend, np.sqrt(dot(way, way))
+
+    def _poled(self, state: State, place: Parts, line: Parts, bend: Parts, scale: Array) -> Parts:
+        """The bend's direction by the pole, where there is one and it is off the line."""
+        slots = [max(pole, 0) for pole in self.bend.poles]
+        pole = _gathered([state.world[slot, :3, 3] for slot in slots])
+        toward = rejected(subtract(pole, place), line)  # type: ignore[type-var]
+        across = cross(line, toward)
+        square = dot(toward, toward)
+        limit = ON_LINE * self.bones.sum(axis=0) * scale
+        none = np.array([pole < 0 for pole in self.bend.poles])[:, None]
+        vague = none | (square <= limit * limit)
+        size = np.sqrt(np.where(vague, 1.0, square))
+        cosine, sine = self.bend.cosine / size, self.bend.sine / size
+        turned = tuple([a * cosine + b * sine for a, b in zip(toward, across, strict=True)])
+        return choose_all(vague, bend, turned)
+
+    def _ways(self, apart: Array) -> list[tuple[Array, Array, Array]]:
+        """Each bone as seen from the line: along it, toward the bend, and aside; rest lengths."""
+        if len(self.bones) == 2:
+            return _two_bones(self.bones, apart)
+        made = [shape.ways(one) for shape, one in zip(self.shapes, apart, strict=True) if shape]
+        return [
+            tuple([np.stack([ways[k][axis] for ways in made]) for axis in range(3)])  # type: ignore[misc]
+            for k in range(len(self.bones))
+        ]
+
+    def _write(
+        self,
+        state: State,
+        place: Parts,
+        line: Parts,
+        bend: Parts,
+        ways: list[tuple[Array, Array, Array]],
+        scale: Array,
+    ) -> None:
+        normal = cross(line, bend)  # type: ignore[type-var]
+        count = len(self.joints)
+        at = place
+        for k, (ahead, up, aside) in enumerate(ways):
+            way = tuple(
+                [
+                    a * ahead + b * up + c * aside
+                    for a, b, c in zip(line, bend, normal, strict=True)
+                ]
+            )
+            laid = quaternion_from_axes(X, way, Z, normal)  # type: ignore[arg-type]
+            turn = stack(product(laid, self.offsets[k]), (count, 4, state.poses))  # type: ignore[arg-type]
+            places = stack(at, (count, 3, state.poses))
+            for chain, first in enumerate(self.joints):
+                state.world[first + k, TURN] = turn[chain]
+                state.world[first + k, :3, 3] = places[chain]
+            at = tuple([a + b * scale for a, b in zip(at, way, strict=True)])
+
+
+def _gathered(arrays: Sequence[Array]) -> Parts:
+    return tuple([np.stack([array[k] for array in arrays]) for k in range(len(arrays[0]))])
+
+
+def eased(apart: Array, start: Array, whole: Array) -> Array:
+    """How far a chain reaches for a goal so far: as far, and from `start` on softly up to whole.
+
+    The softened distance nears the whole length by exp(-x), with the slope of 1 where it begins.
+    """
+    room = whole - start
+    soft = room > 1e-9 * whole
+    over = np.maximum(apart - start, 0.0) / np.where(soft, room, 1.0)
+    eased_to = whole - room * np.exp(-over)
+    return np.where(apart <= start, apart, np.where(soft, eased_to, np.minimum(apart, whole)))
+
+
+def _two_bones(bones: Array, apart: Array) -> list[tuple[Array, Array, Array]]:
+    """The two bones of a triangle with the third side so long, as near as they can make it."""
+    upper, lower = bones[0], bones[1]
+    farthest, nearest = upper + lower, np.abs(upper - lower)
+    apart = np.clip(apart, nearest, farthest)
+    folded = apart <= 0.0
+    ahead = (apart * apart + (upper - lower) * (upper + lower)) / np.where(folded, 1.0, 2.0 * apart)
+    ahead = np.where(folded, 0.0, np.clip(ahead, -upper, upper))
+    flat = apart >= farthest * FULL
+    ahead = np.where(flat, upper, ahead)
+    up = np.sqrt((upper - ahead) * (upper + ahead))
+    aside = np.zeros(apart.shape)
+    return [(ahead, up, aside), (np.where(flat, lower, apart - ahead), -up, aside)]
+
+
+TABLE = 1024
+"""Entries of a longer chain's table, from straight to folded."""
+REFINEMENTS = 6
+"""Steps that refine what the table gives: the answer is within 1e-12 of the chain's length."""
+
+
+class Shape:
+    """A chain of three bones or more, bent by a factor: 0 is straight, 1 the rest.
+
+    `line`, `bend` and `points` as settling keeps them, in the mount's frame. A chain that is
+    straight at rest bends evenly, and there 0 is the rest.
+    """
+
+    def __init__(self, points: Array, line: Array, bend: Array, straight: bool) -> None:
+        ways = np.diff(points, axis=0)
+        self.lengths = np.sqrt((ways * ways).sum(axis=1))
+        self.whole = float(self.lengths.sum())
+        normal = np.cross(line, bend)
+        self.first = ways[0] / self.lengths[0]
+        self.normal = normal
+        unit_ways = ways / self.lengths[:, None]
+        if straight:
+            even = -normal * (np.pi / len(self.lengths))
+            self.turnings = np.repeat(even[None], len(ways) - 1, axis=0)
+        else:
+            self.turnings = _bends(unit_ways, normal)
+        self._tabulate()
+
+    def _tabulate(self) -> None:
+        """Distances from root to end by factor, up to where the end first comes nearest."""
+        largest = float(np.sqrt((self.turnings**2).sum(axis=1)).max())
+        top = 0.98 * np.pi / largest
+        factors = np.linspace(0.0, top, TABLE)
+        apart = self._apart(factors)
+        rising = np.flatnonzero(np.diff(apart) > 0.0)
+        last = int(rising[0]) + 1 if len(rising) else TABLE
+        if last < 2 or top < 1.0:
+            last = max(last, 2)
+        self.factors, self.apart = factors[:last], apart[:last]
+        self.hidden = np.sqrt(np.maximum(self.whole - self.apart, 0.0))
+
+    def _steps(self, factor: Array) -> list[tuple[Array, ...]]:
+        """Unit directions of the bones in the mount's frame, at factors (poses)."""
+        ahead = tuple([np.full(factor.shape, float(c)) for c in self.first])
+        found = [ahead]
+        total: Any = None
+        for turning in self.turnings:
+            angle = float(np.sqrt(turning @ turning))
+            axis = turning / angle if angle > 0.0 else self.normal
+            half = factor * (angle * 0.5)
+            s = np.sin(half)
+            step = (axis[0] * s, axis[1] * s, axis[2] * s, np.cos(half))
+            total = step if total is None else product(total, step)
+            found.append(rotated(total, self.first))  # type: ignore[type-var, arg-type]
+        return found
+
+    def _end(self, steps: list[tuple[Array, ...]]) -> tuple[Array, ...]:
+        end: list[Any] = [0.0, 0.0, 0.0]
+        for length, step in zip(self.lengths, steps, strict=True):
+            end = [e + length * s for e, s in zip(end, step, strict=True)]
+        return tuple(end)
+
+    def _apart(self, factor: Array) -> Array:
+        end = self._end(self._steps(factor))
+        return np.asarray(np.sqrt(end[0] ** 2 + end[1] ** 2 + end[2] ** 2))
+
+    def _factor(self, apart: Array) -> Array:
+        """The factor at which root and end are so far apart, or as near to that as they come."""
+        wanted = np.clip(apart, self.apart[-1], self.whole)
+        hidden = np.sqrt(np.maximum(self.whole - wanted, 0.0))
+        low_hidden, factors = self.hidden, self.factors
+        place = np.clip(np.searchsorted(low_hidden, hidden) - 1, 0, len(factors) - 2)
+        low, high = factors[place], factors[place + 1]
+        rise = low_hidden[place + 1] - low_hidden[place]
+        slope = (high - low) / np.where(rise > 0.0, rise, np.inf)
+        factor = low + (hidden - low_hidden[place]) * slope
+        for _ in range(REFINEMENTS):
+            found = np.sqrt(np.maximum(self.whole - self._apart(factor), 0.0))
+            factor = np.clip(factor + (hidden - found) * slope, low, high)
+        return np.where(wanted >= self.whole * FULL, 0.0, factor)
+
+    def ways(self, apart: Array) -> list[tuple[Array, ...]]:
+        """Each bone (along the line, toward the bend, aside) where root and end are so far apart."""
+        steps = self._steps(self._factor(apart))
+        end = self._end(steps)
+        normal = tuple([np.full(apart.shape, float(c)) for c in self.normal])
+        line = unit(end, steps[0])  # type: ignore[arg-type]
+        bend = unit(cross(normal, line), steps[0])  # type: ignore[arg-type]
+        aside = cross(line, bend)
+        found = []
+        for length, step in zip(self.lengths, steps, strict=True):
+            found.append(tuple([length * dot(step, way) for way in (line, bend, aside)]))  # type: ignore[arg-type]
+        return found
+
+
+def _bends(ways: Array, normal: Array) -> Array:
+    """The turn, as axis times angle, from each bone to the next, seen from the first bone.
+
+    Composed in order with factor 1, they give back the ways.
+    """
+    total: Quaternion = (0.0, 0.0, 0.0, 1.0)
+    first = tuple([float(c) for c in ways[0]])
+    found = []
+    for way in ways[1:]:
+        back = (-total[0], -total[1], -total[2], total[3])
+        local = rotated(back, tuple([float(c) for c in way]))  # type: ignore[arg-type]
+        x, y, z, w = shortest_arc(first, local)  # type: ignore[arg-type]
+        size = float(np.sqrt(x * x + y * y + z * z))
+        angle = 2.0 * float(np.arctan2(size, w))
+        axis = np.array([x, y, z]) / size if size > 0.0 else normal
+        found.append(axis * angle)
+        total = product(total, (x, y, z, w))
+    return np.array(found)

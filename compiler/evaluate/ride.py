@@ -1,0 +1,248 @@
+"""Riding: a chain solved along a curve.
+
+To keep its bones, each joint is put at the first crossing of the curve with the ball of its
+bone's length about the joint before; to stretch, at its fraction of arc length; between the two,
+at the parameter between theirs. Frames are carried by double reflection (W. Wang, B. Jüttler,
+D. Zheng and Y. Liu, ACM Transactions on Graphics 27(1), article 2, 2008) as products of turns.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from somite.evaluate.algebra import Array, Index, planes, stack
+from somite.evaluate.curve import Form, Path
+from somite.evaluate.nodes import Size, scale_of
+from somite.evaluate.state import TURN, State
+from somite.ir import Quaternion, Vector
+from somite.spatial.rotation import product, rotated, shortest_arc
+
+SUBSTEPS = 8
+"""Steps of a carried frame from one joint to the next, as settling takes."""
+STEPS = 12
+"""Most steps of Newton's method on all joints at once; four or five do."""
+CLOSE = 1e-12
+"""How near, in lengths of the whole curve, a bone's end must come to its ball."""
+REFINEMENTS = 40
+"""Steps, halving or better, that a bracketed crossing is refined by."""
+
+
+@dataclass(slots=True)
+class Ridden:
+    """One ride: writes places and turns of its joints, both end frames, and joints' sizes.
+
+    `joints` is the first of the chain's slots (places and turns), `ends` those of the first and
+    last carried frames; `extras` the first row of sizes, where the chain can stretch.
+    """
+
+    form: Form
+    curve: int
+    joints: int
+    ends: tuple[int, int]
+    carrier: int
+    scale: Size
+    start: Quaternion
+    axis: Vector
+    parameters: Array
+    fractions: Array
+    bones: Array
+    rolls: Array
+    stretch: Callable[[State], Array | float]
+    volume: Callable[[State], Array | float]
+    extras: int | None
+
+    def run(self, state: State) -> None:
+        """Solve the chain."""
+        path = Path(self.form, state.points[self.curve])
+        scale = np.ones(state.poses) * scale_of(state, self.scale)
+        u = self._stations(path, state, scale)
+        samples = self._walk(path, u)
+        places = samples[0][:, :: SUBSTEPS]
+        bones = np.diff(places, axis=1)
+        carried = self._carried(state, samples)
+        slots = slice(self.joints, self.joints + len(self.bones))
+        state.world[slots, :3, 3] = places[:, :-1].swapaxes(0, 1)
+        here = tuple([plane[:-1] for plane in carried])
+        own = rotated(here, self.axis)  # type: ignore[type-var]
+        laid = product(shortest_arc(own, tuple(bones)), here)  # type: ignore[arg-type]
+        turns = product(laid, tuple(self.rolls.T[:, :, None]))  # type: ignore[arg-type]
+        stack(turns, (len(self.bones), 4, state.poses), state.world[slots, TURN])
+        for slot, k in zip(self.ends, (0, -1), strict=True):
+            stack([plane[k] for plane in carried], (4, state.poses), state.world[slot, TURN])
+        if self.extras is not None:
+            self._resize(state, bones, scale)
+
+    def _stations(self, path: Path, state: State, scale: Array) -> Array:
+        """Parameters (n + 1, poses) of the joints and the end."""
+        stretch = np.clip(self.stretch(state) + np.zeros(state.poses), 0.0, 1.0)
+        if (stretch >= 1.0).all():
+            return path.parameters(self.fractions)
+        kept = crossings(path, self.bones[:, None] * scale, self.parameters)
+        if not stretch.any():
+            return kept
+        spread = path.parameters(self.fractions)
+        between = kept + (spread - kept) * stretch
+        return np.where(stretch <= 0.0, kept, np.where(stretch >= 1.0, spread, between))
+
+    def _walk(self, path: Path, u: Array) -> tuple[Array, Array]:
+        """Places and unit tangents (3, joints and steps between, poses) along the chain."""
+        shares = np.arange(SUBSTEPS)[:, None] / SUBSTEPS
+        between = u[:-1, None] + np.diff(u, axis=0)[:, None] * shares
+        walked = np.concatenate([between.reshape(-1, u.shape[1]), u[-1:]])
+        place, velocity = path.at(walked)
+        square = (velocity * velocity).sum(axis=0)
+        still = square <= 1e-24 * path.whole * path.whole
+        if still.any():
+            velocity = np.where(still, path.ending[:, None], velocity)
+            square = np.where(still, (path.ending * path.ending).sum(axis=0), square)
+        return place, velocity / np.sqrt(np.where(square > 0.0, square, 1.0))
+
+    def _carried(self, state: State, samples: tuple[Array, Array]) -> tuple[Array, ...]:
+        """Carried frames' turns: components (n + 1, poses)."""
+        tangents = tuple(samples[1][:, 0])
+        begun = product(planes(state.world[self.carrier, TURN]), self.start)  # type: ignore[arg-type]
+        swing = shortest_arc(rotated(begun, self.axis), tangents)  # type: ignore[type-var, arg-type]
+        found = [product(swing, begun)]
+        for step in between_joints(reflections(*samples), len(self.bones)):
+            found.append(product(step, found[-1]))
+        return tuple([np.stack([turn[k] for turn in found]) for k in range(4)])
+
+    def _resize(self, state: State, bones: Array, scale: Array) -> None:
+        """Stretch along the bone, and what volume keeps across it."""
+        lengths = np.sqrt((bones * bones).sum(axis=0))
+        ratio = np.clip(lengths / (self.bones[:, None] * scale), 1e-4, 1e4)
+        volume = np.clip(self.volume(state) + np.zeros(state.poses), 0.0, 1.0)
+        assert self.extras is not None
+        sizes = state.extras[self.extras : self.extras + len(self.bones)]
+        sizes[...] = (ratio ** (-0.5 * volume))[:, None]
+        along = [k for k in range(3) if self.axis[k] != 0.0][0]
+        sizes[:, along] = ratio
+
+
+def reflections(places: Array, tangents: Array) -> tuple[Array, ...]:
+    """Turns (steps, poses) that carry a frame from each sample to the next without twisting it.
+
+    Two reflections make a turn: with v the step and w the change of the reflected tangent, it is
+    (v × w, v · w), normalised. A step or a change of no length turns by the shortest arc.
+    """
+    v = np.diff(places, axis=1)
+    before, after = tangents[:, :-1], tangents[:, 1:]
+    square = (v * v).sum(axis=0)
+    still = square <= 1e-28 * (places * places).sum(axis=0)[1:]
+    share = 2.0 * (v * before).sum(axis=0) / np.where(still, 1.0, square)
+    w = after - before + v * share
+    x, y, z = v[1] * w[2] - v[2] * w[1], v[2] * w[0] - v[0] * w[2], v[0] * w[1] - v[1] * w[0]
+    along = (v * w).sum(axis=0)
+    whole = x * x + y * y + z * z + along * along
+    lost = still | (whole <= 1e-24 * square)
+    size = np.sqrt(np.where(lost, 1.0, whole))
+    turn = (x / size, y / size, z / size, along / size)
+    if lost.any():
+        arc = shortest_arc(tuple(before), tuple(after))  # type: ignore[arg-type]
+        return tuple([np.where(lost, a, b) for a, b in zip(arc, turn, strict=True)])
+    return turn
+
+
+def between_joints(steps: tuple[Array, ...], bones: int) -> list[tuple[Array, ...]]:
+    """Products of the steps between neighbouring joints, by halves: SUBSTEPS is a power of two."""
+    held = tuple([plane.reshape(bones, -1, plane.shape[-1]) for plane in steps])
+    while held[0].shape[1] > 1:
+        later = tuple([plane[:, 1::2] for plane in held])
+        sooner = tuple([plane[:, 0::2] for plane in held])
+        held = product(later, sooner)  # type: ignore[arg-type, assignment]
+    return [tuple([plane[k, 0] for plane in held]) for k in range(bones)]
+
+
+def crossings(path: Path, radii: Array, guess: Array) -> Array:
+    """Parameters (n + 1, poses) of joints that lie a bone apart each, from the first guess on.
+
+    Where the curve is gentle there is one such row, and Newton's method on all joints at once
+    finds it; elsewhere crossings are looked for one after another.
+    """
+    u, settled = _together(path, radii, guess)
+    settled &= path.gentle()
+    if not settled.all():
+        rest = np.flatnonzero(~settled)
+        u[:, rest] = _one_by_one(path.taken(rest), radii[:, rest], float(guess[0]))
+    return u
+
+
+def _together(path: Path, radii: Array, guess: Array) -> tuple[Array, Index]:
+    """Newton's method from a guess: parameters, and the poses in which it has settled."""
+    u = np.repeat(guess[:, None], path.poses, axis=1)
+    close = CLOSE * path.whole
+    for step in range(STEPS):
+        place, velocity = path.at(u)
+        across = np.diff(place, axis=1)
+        apart = np.sqrt((across * across).sum(axis=0))
+        miss = apart - radii
+        settled = np.abs(miss).max(axis=0) <= close
+        if step == STEPS - 1 or settled.all():
+            break
+        way = across / np.maximum(apart, 1e-300)
+        ahead = (way * velocity[:, 1:]).sum(axis=0)
+        behind = (way * velocity[:, :-1]).sum(axis=0)
+        moved = np.zeros(path.poses)
+        for k in range(len(radii)):
+            slope = np.where(np.abs(ahead[k]) > 1e-9 * path.whole, ahead[k], np.inf)
+            moved = (behind[k] * moved - miss[k]) / slope
+            u[k + 1] = np.where(settled, u[k + 1], np.clip(u[k + 1] + moved, guess[0], FARTHEST))
+    return u, settled & (np.diff(u, axis=0) > 0.0).all(axis=0)
+
+
+FARTHEST = 1e6
+"""Parameters beyond which nothing is looked for."""
+
+
+def _one_by_one(path: Path, radii: Array, start: float) -> Array:
+    """First crossings, each looked for from the one before."""
+    form = path.form
+    looked = np.matmul(form.looked, path.points)
+    u = np.empty((len(radii) + 1, path.poses))
+    u[0] = start
+    for k, radius in enumerate(radii):
+        here, _ = path.at(u[k : k + 1])
+        away = looked - here
+        beyond = (away * away).sum(axis=0) >= radius * radius
+        beyond &= form.looks[:, None] > u[k]
+        first = np.argmax(beyond, axis=0)
+        high = form.looks[first]
+        low = np.maximum(u[k], np.where(first > 0, form.looks[first - 1], form.starts[0]))
+        crossing = _refined(path, here, radius, low, high)
+        u[k + 1] = np.where(beyond.any(axis=0), crossing, _past_the_end(path, here[:, 0], radius))
+    return u
+
+
+def _refined(path: Path, here: Array, radius: Array, low: Array, high: Array) -> Array:
+    """The crossing between a parameter inside the ball and one outside it."""
+    u = (low + high) * 0.5
+    for _ in range(REFINEMENTS):
+        place, velocity = path.at(u[None])
+        across = place - here
+        apart = np.sqrt((across * across).sum(axis=0))
+        miss = (apart - radius)[0]
+        low, high = np.where(miss < 0.0, u, low), np.where(miss < 0.0, high, u)
+        slope = (across * velocity).sum(axis=0)[0] / np.maximum(apart[0], 1e-300)
+        following = u - miss / np.where(slope > 0.0, slope, np.inf)
+        inside = (following > low) & (following < high) & (slope > 0.0)
+        settled = np.abs(miss) <= CLOSE * path.whole
+        u = np.where(settled, u, np.where(inside, following, (low + high) * 0.5))
+        if settled.all():
+            break
+    return u
+
+
+def _past_the_end(path: Path, here: Array, radius: Array) -> Array:
+    """The parameter on the end tangent where it leaves the ball, which holds the end."""
+    end = path.form.end
+    place, _ = path.at(np.full((1, path.poses), end))
+    speed = np.sqrt((path.ending * path.ending).sum(axis=0))
+    ahead = path.ending / speed
+    away = place[:, 0] - here
+    along = (away * ahead).sum(axis=0)
+    inside = np.maximum(along * along + radius * radius - (away * away).sum(axis=0), 0.0)
+    over = np.maximum(np.sqrt(inside) - along, 0.0)
+    return np.minimum(end + over / speed, FARTHEST)

@@ -1,0 +1,103 @@
+"""What is known while a chunk of poses is evaluated: arrays that steps read and write.
+
+Every array has poses on its last axis. A slot of `world` holds one transform as four rows of
+four: the rows of the linear part with the place in the fourth column, then the turn. Slot 0 is
+the world outside the rig; after the nodes come slots that only constraints write (a place, a
+turn). Nothing here knows what a rig is.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from typing import Any, Protocol
+
+import numpy as np
+
+from somite.evaluate.algebra import Array
+
+TURN = 3
+"""The row of a slot that holds its turn."""
+PLACE = (slice(None), slice(0, 3), 3)
+"""The index of the places of some slots."""
+LINEAR = (slice(None), slice(0, 3), slice(0, 3))
+"""The index of the linear parts of some slots."""
+
+
+@dataclass(slots=True)
+class Sizes:
+    """How many rows each array of a state has."""
+
+    slots: int = 1
+    moves: int = 0
+    turns: int = 0
+    sizes: int = 0
+    dials: int = 0
+    gauges: int = 0
+    scales: int = 1
+    stretches: int = 0
+    extras: int = 0
+    points: tuple[int, ...] = ()
+
+
+@dataclass(slots=True)
+class State:
+    """Arrays of one run: (rows, ..., poses).
+
+    `scales` are even sizes and `stretches` any others, A of world linear part = A · R(turn);
+    `extras` are sizes that a ride gives its joints; `points` the control points of each curve,
+    (3, points, poses); `local` the turns of nodes within their mounts.
+    """
+
+    world: Array
+    moves: Array
+    turns: Array
+    sizes: Array
+    local: Array
+    dials: Array
+    gauges: Array
+    scales: Array
+    stretches: Array
+    extras: Array
+    points: tuple[Array, ...]
+
+    @property
+    def poses(self) -> int:
+        """How many poses there are."""
+        return self.world.shape[-1]
+
+    def window(self, start: int, stop: int) -> State:
+        """The same arrays, seen for some of the poses."""
+        views: dict[str, Any] = {}
+        for field in fields(self):
+            held = getattr(self, field.name)
+            if isinstance(held, tuple):
+                views[field.name] = tuple([one[..., start:stop] for one in held])
+            else:
+                views[field.name] = held[..., start:stop]
+        return State(**views)
+
+
+def new_state(sizes: Sizes, poses: int) -> State:
+    """A state for so many poses: slot 0 is the identity, what is not set is at rest."""
+    world = np.empty((sizes.slots, 4, 4, poses))
+    world[0] = np.eye(4)[:, :, None]
+    return State(
+        world=world,
+        moves=np.zeros((sizes.moves, 3, poses)),
+        turns=np.zeros((sizes.turns, 3, poses)),
+        sizes=np.ones((sizes.sizes, 3, poses)),
+        local=np.empty((sizes.turns, 4, poses)),
+        dials=np.zeros((sizes.dials, poses)),
+        gauges=np.zeros((sizes.gauges, poses)),
+        scales=np.ones((sizes.scales, poses)),
+        stretches=np.empty((sizes.stretches, 3, 3, poses)),
+        extras=np.ones((sizes.extras, 3, poses)),
+        points=tuple([np.empty((3, count, poses)) for count in sizes.points]),
+    )
+
+
+class Step(Protocol):
+    """One operation on a group of equals: everything it reads was written by steps before it."""
+
+    def run(self, state: State) -> None:
+        """Read and write a state."""

@@ -1,0 +1,99 @@
+"""Twist: turning about a chain's own axis, read at its ends and spread along it.
+
+An end that meets a node counts whole turns: to the angle that is read, the nearest multiple of
+360 degrees is added that brings it to the sum of the turn channels on the node's path.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from somite.evaluate.algebra import Array, about, planes, stack, twist_angle
+from somite.evaluate.state import TURN, State
+from somite.ir import Quaternion, Vector
+from somite.spatial.rotation import conjugate, product
+from somite.units import TAU
+
+Number = Callable[[State], "Array | float"]
+
+
+@dataclass(slots=True)
+class TwistedEnd:
+    """One end: the leader's slot and offset; `turned` sums the axis turns of its path.
+
+    `turned` is None where whole turns are not counted; `ignored` sums the axis turns that the
+    twist is to leave out.
+    """
+
+    leader: int
+    offset: Quaternion
+    turned: Number | None = None
+    ignored: Number | None = None
+
+    def angle(self, state: State, untwisted: Sequence[Array], axis: Vector) -> Array:
+        """The angle (poses) from the untwisted end to the leader, about the axis."""
+        met = product(planes(state.world[self.leader, TURN]), self.offset)  # type: ignore[arg-type]
+        angle = twist_angle(product(conjugate(untwisted), met), axis)  # type: ignore[arg-type]
+        if self.turned is not None:
+            angle = angle + TAU * np.rint((self.turned(state) - angle) / TAU)
+        return angle if self.ignored is None else angle - self.ignored(state)
+
+
+@dataclass(slots=True)
+class Untwisted:
+    """Where a joint's turn comes from before the twist.
+
+    A slot with an offset; or (slot None) the joint before, with what its channels turn it, at a
+    row of local turns.
+    """
+
+    slot: int | None
+    offset: Quaternion
+    before: int | None = None
+
+
+@dataclass(slots=True)
+class Twisted:
+    """One twist over a chain's joints.
+
+    `ends` are slots that hold the chain's first and last untwisted frames, where a ride made
+    them; else those of the joints are taken.
+    """
+
+    target: Sequence[int]
+    joints: Sequence[Untwisted]
+    axis: Vector
+    spread: Array
+    start: TwistedEnd | None
+    end: TwistedEnd
+    ends: tuple[int, int] | None = None
+
+    def run(self, state: State) -> None:
+        """Twist the joints."""
+        turns = self._untwisted(state)
+        first, last = turns[0], turns[-1]
+        if self.ends is not None:
+            first, last = (planes(state.world[slot, TURN]) for slot in self.ends)
+        angles = self.spread[:, None] * self.end.angle(state, last, self.axis)
+        if self.start is not None:
+            begun = self.start.angle(state, first, self.axis)
+            angles = angles + (1.0 - self.spread)[:, None] * begun
+        held = tuple([np.stack([turn[k] for turn in turns]) for k in range(4)])
+        made = product(held, about(self.axis, angles))  # type: ignore[type-var]
+        slots = slice(self.target[0], self.target[0] + len(turns))
+        state.world[slots, TURN] = stack(made, (len(turns), 4, state.poses))
+
+    def _untwisted(self, state: State) -> list[tuple[Array, ...]]:
+        found: list[tuple[Array, ...]] = []
+        for joint in self.joints:
+            if joint.slot is not None:
+                turn = planes(state.world[joint.slot, TURN])
+            else:
+                turn = found[-1]
+                if joint.before is not None:
+                    turn = product(turn, planes(state.local[joint.before]))  # type: ignore[assignment, arg-type]
+            found.append(product(turn, joint.offset))  # type: ignore[arg-type]
+        return found
