@@ -6,12 +6,12 @@ place, or twice, is told where it belongs.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 
 from somite.findings import Code, listed
 from somite.ir import Excuse
 from somite.scope import Scope
-from somite.syntax import Clause, Statement, Word
+from somite.syntax import Argument, Clause, Statement, Word
 
 CLAUSE_MISPLACED = Code("clause-misplaced")
 CLAUSE_TWICE = Code("clause-twice")
@@ -38,6 +38,14 @@ SAID = {
     "pose_sweep": "pose",
     "request": "sheet",
     "shape": "ring",
+    "terms_of": "of",
+    "terms_default": "=",
+    "terms_in": "in",
+    "follow_for": "for",
+    "follow_by": "by",
+    "face_pointing": "pointing",
+    "face_up": "up",
+    "face_exactly": "exactly",
 }
 
 
@@ -52,12 +60,7 @@ def gather(statement: Statement, scope: Scope, takes: frozenset[str]) -> dict[st
     for clause in _all(statement, scope):
         word = clause.word
         if word not in takes:
-            scope.report(
-                CLAUSE_MISPLACED,
-                clause,
-                f'"{_written(clause)}" does not belong to {_article(said(statement.word))}',
-                help=_belongs(clause, statement.word, takes, scope),
-            )
+            _misplaced(clause, statement, scope, takes)
             continue
         there = found.setdefault(word, [])
         if there and word not in REPEATABLE:
@@ -71,6 +74,56 @@ def gather(statement: Statement, scope: Scope, takes: frozenset[str]) -> dict[st
             continue
         there.append(clause)
     return found
+
+
+def check_clauses(statement: Statement, scope: Scope, takes: frozenset[str]) -> None:
+    """Report clauses of a statement that gathers none, so that no line is left unread."""
+    for clause in statement.clauses:
+        if clause.word not in takes:
+            _misplaced(clause, statement, scope, takes)
+
+
+def check_block(statement: Statement, scope: Scope, takes: frozenset[str]) -> None:
+    """Report statements in a block that it does not take."""
+    for inner in statement.block:
+        if inner.word in ("when", "repeat", "mirror") and inner.word in takes:
+            check_block(inner, scope, takes)
+        elif inner.word not in takes:
+            scope.report(
+                STATEMENT_MISPLACED,
+                inner,
+                f'"{said(inner.word)}" does not belong in the block of "{said(statement.word)}"',
+                help="move it out, to the left",
+            )
+
+
+def check_terms(pieces: Iterable[Argument], scope: Scope) -> None:
+    """Report a term that stands twice in one line: only one of them could hold."""
+    seen: dict[str, Clause] = {}
+    for piece in pieces:
+        if not isinstance(piece, Clause) or piece.word in ("asked", "leader"):
+            continue
+        if piece.word in seen:
+            scope.report(
+                CLAUSE_TWICE,
+                piece,
+                f'"{said(piece.word)}" is said twice in this line',
+                help="keep one of them",
+                related=[(scope.site(seen[piece.word]), "first said here")],
+            )
+        seen[piece.word] = piece
+
+
+def _misplaced(clause: Clause, statement: Statement, scope: Scope, takes: frozenset[str]) -> None:
+    owner = _article(said(statement.word))
+    if statement.word == "when":
+        owner = 'a "when" that stands in no statement'
+    scope.report(
+        CLAUSE_MISPLACED,
+        clause,
+        f'"{_written(clause)}" does not belong to {owner}',
+        help=_belongs(clause, statement.word, takes, scope),
+    )
 
 
 def _again(clause: Clause, first: Clause, statement: str) -> str:

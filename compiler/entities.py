@@ -128,6 +128,7 @@ class NodeEntity(Placed):
 
     node_kind: NodeKind = "group"
     dials: dict[str, Dial] = field(default_factory=dict)
+    dial_was: dict[str, str] = field(default_factory=dict)
     chain: ChainEntity | None = None
 
     def mirror(self) -> Mirror | None:

@@ -12,7 +12,7 @@ from dataclasses import replace
 from somite import statements
 from somite.axes import Axes
 from somite.clauses import was_of
-from somite.entities import ChainEntity, Entity, NodeEntity, Sides, UseEntity, ValueEntity
+from somite.entities import ChainEntity, Entity, NodeEntity, Sides, UseEntity
 from somite.findings import Code, Finding, Severity, in_order, nearest
 from somite.ir import Nudge, Rename, Rig, Vector
 from somite.library import Parts
@@ -20,6 +20,7 @@ from somite.scope import Build, Lazy, Scope, Space, Stop
 from somite.sheet import Measures, Request, Sheet, measure
 from somite.sheet.matching import UNUSED_MEASURE
 from somite.spatial import vector
+from somite.statements.let import UNUSED_LET
 from somite.statements.part import UNUSED_NEED
 from somite.statements.recipe import Head, head_of, spelled
 from somite.statements.sheet import requests_of
@@ -322,26 +323,27 @@ def _extent(points: list[Vector]) -> float:
 
 
 def _renames(build: Build) -> tuple[Rename, ...]:
-    """Old names of things that a `was` renamed, or that live in a renamed use."""
+    """Old names of things that a `was` renamed, or that live in what was renamed."""
     found: dict[str, Rename] = {}
     for entity in build.entities:
-        if isinstance(entity, UseEntity | ValueEntity):
-            continue
         space = entity.scope.space
         at = len(space.prefix)
-        if len(entity.name) <= at:
+        if isinstance(entity, UseEntity) or len(entity.name) <= at:
             continue
         was = was_of(entity.clauses) or entity.name[at]
         old = (*(space.old_prefix or space.prefix), was, *entity.name[at + 1 :])
-        if old == entity.name:
-            continue
-        new_names = [entity.name]
+        pairs = [(old, entity.name)]
         if isinstance(entity, ChainEntity):
-            new_names += [joint.name for joint in entity.joints]
-        for new in new_names:
-            before = ".".join(map(str, (*old, *new[len(entity.name) :])))
-            after = ".".join(map(str, new))
-            found[after] = Rename(before, after, entity.origin)
+            pairs += [((*old, *j.name[len(entity.name) :]), j.name) for j in entity.joints]
+        if isinstance(entity, NodeEntity):
+            pairs += [
+                ((*old, entity.dial_was.get(dial, dial)), (*entity.name, dial))
+                for dial in entity.dials
+            ]
+        for before, after in pairs:
+            if before != after:
+                new = ".".join(map(str, after))
+                found[new] = Rename(".".join(map(str, before)), new, entity.origin)
     return tuple([found[name] for name in sorted(found, key=_natural)])
 
 
@@ -358,6 +360,12 @@ def _warn_unused(asked: dict[str, Lazy], scope: Scope, build: Build) -> None:
                     help="use it or do not ask for it",
                 )
             )
+    # A part's line stands for all its uses, and a mirror's for both sides.
+    used_somewhere = {lazy.site for lazy in build.lets if lazy.used}
+    for lazy in build.lets:
+        if lazy.site not in used_somewhere:
+            message = f"nothing uses {lazy.what}"
+            build.report(UNUSED_LET.at(lazy.site, message, help="use it or leave it out"))
     for key, used in build.needs_used.items():
         if not used:
             build.report(

@@ -103,6 +103,7 @@ class Dial:
     options: tuple[str, ...] = ()
     neutral: bool = False
     flips: bool = False
+    about: str | None = None
     origin: Origin = ()
 
 
@@ -152,6 +153,7 @@ class Chain:
     axis: Axis
     curve: str | None = None
     fractions: tuple[float, ...] = ()
+    about: str | None = None
     excuses: tuple[Excuse, ...] = ()
     origin: Origin = ()
 
@@ -181,6 +183,7 @@ class Curve:
     points: tuple[Vector, ...]
     shares: tuple[Share, ...] = ()
     parent: str | None = None
+    about: str | None = None
     excuses: tuple[Excuse, ...] = ()
     origin: Origin = ()
 
@@ -405,6 +408,7 @@ class Gauge:
     unit: Unit
     value: Live
     output: bool = False
+    about: str | None = None
     origin: Origin = ()
 
 
@@ -414,6 +418,7 @@ class NamedList:
 
     name: str
     members: tuple[str, ...]
+    about: str | None = None
     origin: Origin = ()
 
 
@@ -442,6 +447,7 @@ class Pose:
 
     name: str
     settings: tuple[Setting, ...]
+    about: str | None = None
     origin: Origin = ()
 
 
@@ -487,6 +493,7 @@ class Check:
     settings: tuple[Setting, ...]
     sweeps: tuple[Sweep, ...]
     expectations: tuple[Expectation, ...]
+    about: str | None = None
     origin: Origin = ()
 
 

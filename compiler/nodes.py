@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from typing import cast
 
 from somite.axes import opposite
-from somite.clauses import excuses_of, gather, only, text_of, was_of
+from somite.clauses import CLAUSE_TWICE, check_terms, excuses_of, gather, only, text_of, was_of
 from somite.entities import ChainEntity, Entity, Family, NodeEntity, Placed
 from somite.findings import Code
 from somite.ir import (
@@ -96,6 +96,13 @@ def turned(
     axis = only(clauses, "axis")
     lean = only(clauses, "lean")
     if like is not None:
+        if axis is not None or lean is not None:
+            raise scope.stop(
+                BAD_AXES,
+                axis or lean or like,
+                "expected one way to turn, found like and an axis or a lean",
+                help="leave out like, or the others",
+            )
         value = scope.worth(like.arguments[0])
         if not isinstance(value, Spot):
             raise scope.stop(
@@ -104,7 +111,8 @@ def turned(
                 f"expected a node or a place to turn like, found {named(value)}",
                 help="a landmark is only a position; to point at it write: axis +Z toward X",
             )
-        return value.frame.turn, True
+        # What is like a node that stands like the rig stands like the rig, on both sides.
+        return value.frame.turn, value.frame.turn != IDENTITY
     if axis is None and lean is None:
         return IDENTITY, False
     if axis is None or len(axis.arguments) < 2:
@@ -214,7 +222,8 @@ def _is_before_first(reference: Reference, scope: Scope) -> bool:
     if at == 1:
         thing = scope.thing(str(path[0]))
         if isinstance(thing, Family):
-            return int(path[at]) < min(thing.members)
+            number = int(path[at])
+            return number not in thing.members and number < min(thing.members)
         if isinstance(thing, Entity):
             return isinstance(thing, ChainEntity) and int(path[at]) < 1
     return int(path[at]) < 1
@@ -232,7 +241,7 @@ def emit_node(entity: NodeEntity, **extra: object) -> Node:
         parent=parent.dotted if parent else None,
         rest=entity.real_frame(),
         order=order_of(clauses, scope),
-        passes_size="keeps" not in clauses,
+        passes_size=passes_size(clauses, scope, usual=True),
         dials=tuple([entity.dials[name] for name in sorted(entity.dials)]),
         stays_in_world="stays" in clauses,
         one_sided="one_sided" in clauses,
@@ -244,6 +253,22 @@ def emit_node(entity: NodeEntity, **extra: object) -> Node:
         **extra,  # type: ignore[arg-type]
     )
     return node
+
+
+def passes_size(clauses: Mapping[str, list[Clause]], scope: Scope, *, usual: bool) -> bool:
+    """Whether a node passes its own size on: as stated, else as is usual for its kind."""
+    passes, keeps = only(clauses, "passes"), only(clauses, "keeps")
+    if passes is not None and keeps is not None:
+        scope.report(
+            CLAUSE_TWICE,
+            keeps,
+            'expected one of "passes size" and "keeps size", found both',
+            help="keep one of them",
+            related=[(scope.site(passes), "the other one")],
+        )
+    if passes is not None:
+        return True
+    return usual if keeps is None else False
 
 
 def order_of(clauses: Mapping[str, list[Clause]], scope: Scope) -> TurnOrder:
@@ -290,6 +315,7 @@ def follow_from(
         for piece in clause.arguments
         if isinstance(piece, Clause) and piece.word != "leader"
     }
+    check_terms(clause.arguments, scope)
     takes, about = _taken(terms.get("follow_for"), scope)
     weights = [_weight(leader, scope) for leader in leaders]
     stated = [weight for weight in weights if weight is not None]
@@ -411,6 +437,7 @@ def dial_channel(
 def _face(clause: Clause, entity: NodeEntity) -> Face:
     scope = entity.scope
     mark = scope.node(clause.arguments[0])
+    check_terms(clause.arguments, scope)
     terms = {piece.word: piece for piece in clause.arguments[1:] if isinstance(piece, Clause)}
     build = scope.build
     axis: Axis = build.front

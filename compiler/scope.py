@@ -203,6 +203,7 @@ class Build:
     parts: Mapping[str, Mapping[str, tuple[Statement, Document]]] = field(default_factory=dict)
     body: frozenset[str] = frozenset()
     failed: set[str] = field(default_factory=set)
+    lets: list[Lazy] = field(default_factory=list)
     needs_used: dict[tuple[str, str, str], bool] = field(default_factory=dict)
     needs_at: dict[tuple[str, str, str], Site] = field(default_factory=dict)
     offers_told: set[tuple[str, str, str]] = field(default_factory=set)
@@ -248,6 +249,40 @@ class Build:
 
 
 @dataclass(slots=True, eq=False)
+class Pending:
+    """Statements of a block that are still to be declared, so that lines may stand in any order.
+
+    Counts, conditions and dials are worked out while a block is declared; what they name is
+    declared first, wherever it stands.
+    """
+
+    declare: Callable[[Statement], None]
+    waiting: dict[int, Statement]
+    words: Callable[[Statement], set[str]]
+    outer: Pending | None = None
+    by_word: dict[str, list[int]] | None = None
+
+    def run(self) -> None:
+        """Declare what is left, in order."""
+        for number in tuple(self.waiting):
+            statement = self.waiting.pop(number, None)
+            if statement is not None:
+                self.declare(statement)
+
+    def demand(self, word: str) -> None:
+        """Declare now whatever declares a word."""
+        if self.by_word is None:
+            self.by_word = {}
+            for number, statement in self.waiting.items():
+                for declared in self.words(statement):
+                    self.by_word.setdefault(declared, []).append(number)
+        for number in self.by_word.pop(word, ()):
+            statement = self.waiting.pop(number, None)
+            if statement is not None:
+                self.declare(statement)
+
+
+@dataclass(slots=True, eq=False)
 class Scope:
     """Values by name, the space to declare into, and which side of a mirror this is."""
 
@@ -262,6 +297,7 @@ class Scope:
     trail: Origin = ()
     within: NodeEntity | None = None
     stack: tuple[str, ...] = ()
+    pending: Pending | None = None
 
     def child(
         self,
@@ -499,6 +535,7 @@ class Scope:
             return Arrow((0.0, 0.0, 0.0), LENGTH, point=True)
         if first == "here" and len(path) == 1:
             return self.here(reference)
+        self.demand(first)
         lazy = self.lazy(first)
         thing = self.thing(first) if nodes_first or lazy is None else None
         if thing is not None:
@@ -506,6 +543,17 @@ class Scope:
         if lazy is None:
             raise self.unknown(reference, first)
         return self.select(reference, self.value_of(lazy, reference, path), path, lazy)
+
+    def demand(self, word: str) -> None:
+        """While blocks are being declared, declare first what declares a word."""
+        scope: Scope | None = self
+        while scope is not None:
+            pending = scope.pending
+            while pending is not None:
+                if pending.waiting:
+                    pending.demand(word)
+                pending = pending.outer
+            scope = scope.parent
 
     def here(self, node: Argument) -> Value:
         """The position of the node whose clauses are being read."""
@@ -596,6 +644,8 @@ class Scope:
     ) -> Value:
         """Follow a path through numbers and sides to an entity, and into it."""
         if isinstance(thing, Family):
+            if rest and isinstance(rest[0], int) and rest[0] in thing.members:
+                return self.walk(node, thing.members[rest[0]], rest[1:], word)
             numbers = sorted(thing.members)
             if not rest:
                 return Many(tuple([self.walk(node, thing.members[n], (), word) for n in numbers]))

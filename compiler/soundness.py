@@ -45,6 +45,8 @@ FED_TWICE = Code("fed-twice")
 FACE_AXES_ALIKE = Code("face-axes-alike")
 LIMIT_EXCLUDES_DEFAULT = Code("limit-excludes-default")
 LIMIT_ON_LOCKED = Code("limit-on-locked", Severity.WARNING)
+TWINS_TOGETHER = Code("twins-together", Severity.WARNING)
+CARRIES_TWICE = Code("carries-twice")
 
 EXCUSED_BY = {
     POINT_OWNED_TWICE.slug: "ownership",
@@ -52,8 +54,14 @@ EXCUSED_BY = {
     SHARES_NOT_ONE.slug: "ownership",
     CURVE_MOVED_TWICE.slug: "once",
     LIMIT_EXCLUDES_DEFAULT.slug: "rest",
+    CARRIES_TWICE.slug: "travel",
+    TWINS_TOGETHER.slug: "mirror",
+    TWINS_TOGETHER.slug: "mirror",
 }
 """The law whose excuse on a statement silences a check; the checks not named cannot be excused."""
+
+SIDE_TOLERANCE = 1e-9
+"""How near two places are one, in heights of the rig."""
 
 SHARE_TOLERANCE = 1e-9
 """How far the shares of a point may be from one: three written thirds are within it."""
@@ -211,8 +219,7 @@ def _driven_twice(first: Constraint, second: Constraint, both: list[tuple[str, s
     more = f" (and {others} more like it)" if others else ""
     return DRIVEN_TWICE.at(
         _site(second.origin),
-        f'expected one constraint to drive the {parts} of "{node}"{more},'
-        f" found {found}",
+        f'expected one constraint to drive the {parts} of "{node}"{more}, found {found}',
         help="take one away, name what each takes (follow hand for move), or give one statement"
         " several leaders",
         related=_related([(first.origin, f'"{first.name}" drives "{node}" here')]),
@@ -331,6 +338,22 @@ def names_distinct(rig: Rig) -> Iterator[Finding]:
             )
 
 
+def carried_once(rig: Rig) -> Iterator[Finding]:
+    """At most one control carries and scales the whole rig."""
+    carriers = [node for node in rig.nodes if node.carries_all]
+    for extra in carriers[1:]:
+        yield from _unless_excused(
+            extra.excuses,
+            CARRIES_TWICE.at(
+                _site(extra.origin),
+                f'expected one control that carries all, found "{carriers[0].name}" and '
+                f'"{extra.name}"',
+                help="the master carries all; hang the other under it",
+                related=_related([(carriers[0].origin, f'"{carriers[0].name}" carries all here')]),
+            ),
+        )
+
+
 def fed_channels_free(rig: Rig) -> Iterator[Finding]:
     """A channel that a feed drives is not locked, and has one feed."""
     locked = {f"{node.name}.{lock}": node for node in rig.nodes for lock in node.locks}
@@ -373,6 +396,33 @@ def limits_fit(rig: Rig) -> Iterator[Finding]:
         for dial in node.dials:
             if not _within(dial):
                 yield from _unless_excused(node.excuses, _out_of_range(node, dial))
+
+
+def twins_apart(rig: Rig) -> Iterator[Finding]:
+    """A thing built on both sides does not stand on one of them twice."""
+    nodes = {node.name: node for node in rig.nodes}
+    across = "XYZ".index(rig.mirror_axis[1])
+    close = SIDE_TOLERANCE * rig.height
+    told: set[Site | None] = set()
+    for node in rig.nodes:
+        twin = nodes.get(node.mirror.twin) if node.mirror is not None else None
+        if twin is None or node.one_sided or abs(node.rest.place[across]) <= close:
+            continue
+        apart = [abs(a - b) for a, b in zip(node.rest.place, twin.rest.place, strict=True)]
+        if max(apart) > close or _site(node.origin) in told:
+            continue
+        told.add(_site(node.origin))
+        yield from _unless_excused(
+            node.excuses,
+            TWINS_TOGETHER.at(
+                _site(node.origin),
+                f'expected "{node.name}" and "{twin.name}" each on its own side, found both at one'
+                " place",
+                help="a landmark of one side stays there in a mirror block: ask the sheet for a"
+                " pair, or for a row of pairs (pair hip in 2..40)",
+                related=[(site, "placed by this use") for site in node.origin[1:]],
+            ),
+        )
 
 
 def _within(dial: Dial) -> bool:
@@ -426,6 +476,7 @@ Check: TypeAlias = Callable[[Rig], Iterator[Finding]]
 
 CHECKS: tuple[Check, ...] = (
     names_distinct,
+    carried_once,
     points_owned,
     curves_moved_once,
     mounts_driven_once,
@@ -433,5 +484,6 @@ CHECKS: tuple[Check, ...] = (
     faces_have_two_axes,
     fed_channels_free,
     limits_fit,
+    twins_apart,
 )
 """Every static check, in the order in which they are run."""

@@ -92,6 +92,7 @@ def scene(settled: Settled, context: Context) -> Record:
             {
                 "name": named.name,
                 "members": [writer.spelled(member) for member in named.members],
+                **({} if named.about is None else {"about": named.about}),
                 "lines": lines(named.origin),
             }
             for named in rig.lists
@@ -301,6 +302,8 @@ class _Writer:
             record["high"] = None if dial.high is None else self.value(dial.high, dial.unit)
         record["neutral"] = dial.neutral
         record["flips"] = dial.flips
+        if dial.about is not None:
+            record["about"] = dial.about
         return record
 
     def curve(self, curve: Curve) -> Record:
@@ -323,7 +326,7 @@ class _Writer:
             ],
             "length": self.length(rest.length),
         }
-        return _closed(record, curve.excuses, curve.origin)
+        return _closed(record, curve.excuses, curve.origin, curve.about)
 
     def chain(self, chain: Chain) -> Record:
         record: Record = {
@@ -334,7 +337,7 @@ class _Writer:
             "curve": self.spelled_or_none(chain.curve),
             "fractions": unit_numbers(chain.fractions),
         }
-        return _closed(record, chain.excuses, chain.origin)
+        return _closed(record, chain.excuses, chain.origin, chain.about)
 
     def constraint(self, constraint: Constraint) -> Record:
         record: Record = {"name": constraint.name}
@@ -462,14 +465,14 @@ class _Writer:
         return _closed(record, feed.excuses, feed.origin)
 
     def gauge(self, gauge: Gauge) -> Record:
-        return {
+        record: Record = {
             "name": gauge.spelled,
             "id": gauge.name,
             "unit": gauge.unit,
             "output": gauge.output,
             "value": self.live(gauge.value),
-            "lines": lines(gauge.origin),
         }
+        return _closed(record, (), gauge.origin, gauge.about)
 
     def live(self, value: Live) -> Record:
         """A live expression; its numbers stay in metres and radians, as `units` says."""
@@ -512,14 +515,14 @@ class _Writer:
         return self.value(value, self.unit_of(channel))
 
     def pose(self, pose: Pose) -> Record:
-        return {
+        record: Record = {
             "name": pose.name,
             "settings": [self.setting(setting) for setting in pose.settings],
-            "lines": lines(pose.origin),
         }
+        return _closed(record, (), pose.origin, pose.about)
 
     def check(self, check: Check) -> Record:
-        return {
+        record: Record = {
             "name": check.name,
             "poses": list(check.poses),
             "settings": [self.setting(setting) for setting in check.settings],
@@ -532,8 +535,8 @@ class _Writer:
                 for sweep in check.sweeps
             ],
             "expectations": [self.expectation(one) for one in check.expectations],
-            "lines": lines(check.origin),
         }
+        return _closed(record, (), check.origin, check.about)
 
     def expectation(self, expectation: Expectation) -> Record:
         """What is expected; an absent fact is left out."""
@@ -570,7 +573,12 @@ def _excuses(excuses: tuple[Excuse, ...]) -> list[Json]:
     return [{"law": excuse.law, "because": excuse.because} for excuse in excuses]
 
 
-def _closed(record: Record, excuses: tuple[Excuse, ...], origin: Origin) -> Record:
+def _closed(
+    record: Record, excuses: tuple[Excuse, ...], origin: Origin, about: str | None = None
+) -> Record:
+    """A record with what every record ends in: what it is for, its excuses, its lines."""
+    if about is not None:
+        record["about"] = about
     if excuses:
         record["excuses"] = _excuses(excuses)
     record["lines"] = lines(origin)

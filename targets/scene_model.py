@@ -66,6 +66,7 @@ class Traced(Record):
     """A record with the recipe lines that made it, its own statement first."""
 
     lines: tuple[str, ...]
+    about: str | None = None
     excuses: tuple[Excuse, ...] = ()
 
 
@@ -101,6 +102,7 @@ class Dial(Record):
     high: float | None = None
     neutral: bool
     flips: bool
+    about: str | None = None
 
 
 class Node(Traced):
@@ -120,7 +122,6 @@ class Node(Traced):
     chain: str | None = None
     mirror: Mirror | None = None
     was: str | None = None
-    about: str | None = None
     shape: Shape | None = None
     size_even: bool = False
     locks: tuple[str, ...] = ()

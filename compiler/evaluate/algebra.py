@@ -28,9 +28,9 @@ def planes(array: Array) -> tuple[Any, ...]:
 
 
 def stack(parts: Sequence[Any], shape: tuple[int, ...], out: Array | None = None) -> Array:
-    """Components put back into one array (..., components, poses)."""
+    """Components put back into one array of a shape (..., components, poses)."""
     if out is None:
-        out = np.empty((*shape[:-1], len(parts), shape[-1]))
+        out = np.empty(shape)
     for k, part in enumerate(parts):
         out[..., k, :] = part
     return out

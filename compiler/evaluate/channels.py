@@ -163,7 +163,7 @@ def checked(
     poses: int | None = None
     for name, value in given.items():
         if name not in table:
-            wrong.append(_unknown(name, table))
+            wrong.append(unknown("a channel or a dial of the rig", name, table))
             continue
         try:
             array = np.asarray(value, dtype=np.float64)
@@ -184,12 +184,11 @@ def checked(
     return found, 1 if poses is None else poses
 
 
-def _unknown(name: str, table: Mapping[str, Channel]) -> Finding:
-    near = nearest(name, table)
+def unknown(expected: str, name: str, known: Iterable[str]) -> Finding:
+    """The finding for a name that the rig does not have."""
+    near = nearest(name, known)
     help_line = f'did you mean "{near}"?' if near else "write the node and the channel: high.turn.y"
-    return UNKNOWN_CHANNEL.at(
-        None, f'expected a channel or a dial of the rig, found "{name}"', help=help_line
-    )
+    return UNKNOWN_CHANNEL.at(None, f'expected {expected}, found "{name}"', help=help_line)
 
 
 def _ill(name: str, expected: str, found: str) -> Finding:

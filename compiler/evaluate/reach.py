@@ -211,9 +211,7 @@ class Shape:
         factors = np.linspace(0.0, top, TABLE)
         apart = self._apart(factors)
         rising = np.flatnonzero(np.diff(apart) > 0.0)
-        last = int(rising[0]) + 1 if len(rising) else TABLE
-        if last < 2 or top < 1.0:
-            last = max(last, 2)
+        last = max(2, int(rising[0]) + 1) if len(rising) else TABLE
         self.factors, self.apart = factors[:last], apart[:last]
         self.hidden = np.sqrt(np.maximum(self.whole - self.apart, 0.0))
 

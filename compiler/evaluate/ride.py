@@ -8,7 +8,7 @@ D. Zheng and Y. Liu, ACM Transactions on Graphics 27(1), article 2, 2008) as pro
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np

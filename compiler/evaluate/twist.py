@@ -15,7 +15,7 @@ from somite.evaluate.algebra import Array, about, planes, stack, twist_angle
 from somite.evaluate.state import TURN, State
 from somite.ir import Quaternion, Vector
 from somite.spatial.rotation import conjugate, product
-from somite.units import TAU
+from somite.spatial.trig import TAU
 
 Number = Callable[[State], "Array | float"]
 

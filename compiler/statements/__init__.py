@@ -11,9 +11,9 @@ import builtins
 from collections.abc import Iterable
 from types import ModuleType
 
-from somite.clauses import STATEMENT_MISPLACED, said
+from somite.clauses import STATEMENT_MISPLACED, check_block, check_clauses, said
 from somite.findings import listed
-from somite.scope import Scope, Stop
+from somite.scope import Pending, Scope, Stop
 from somite.statements import (
     chain,
     check,
@@ -83,6 +83,9 @@ BODY = frozenset(
 TOP = BODY | {"recipe", "import", "sheet", "part"}
 """Statements that a recipe's file may hold."""
 
+UNGATHERED = frozenset({"import", "sheet", "mirror", "when", "let"})
+"""Statements that read no clauses of their own, so that every one of theirs is misplaced."""
+
 
 def takers(clause: str) -> builtins.list[str]:
     """The statements that take a clause, as they are written."""
@@ -96,22 +99,38 @@ def takers(clause: str) -> builtins.list[str]:
 
 def declare_block(block: Iterable[Statement], scope: Scope) -> None:
     """Declare statements in a scope; a failed one is reported and the rest go on."""
+    pending = Pending(
+        lambda statement: _declare(statement, scope),
+        dict(enumerate(sorted(block, key=_turn))),
+        _declared_words,
+        scope.pending,
+    )
+    scope.pending = pending
+    try:
+        pending.run()
+    finally:
+        scope.pending = pending.outer
+
+
+def _declare(statement: Statement, scope: Scope) -> None:
     build = scope.build
-    for statement in sorted(block, key=_turn):
-        before = len(build.entities)
-        try:
-            scope.counted(statement)
-            _check_place(statement, scope)
-            takes = STATEMENTS[statement.word].BLOCK
-            if takes is not None and "grip" not in takes:  # A curve's is checked as it is declared.
-                check_block(statement, scope, takes)
-            STATEMENTS[statement.word].declare(statement, scope)
-        except Stop as stop:
-            build.report(stop.finding)
-            build.failed.update(_declared_words(statement))
-            for entity in build.entities[before:]:
-                if entity.statement is statement:
-                    entity.failed = True
+    before = len(build.entities)
+    try:
+        scope.counted(statement)
+        _check_place(statement, scope)
+        module = STATEMENTS[statement.word]
+        takes = module.BLOCK
+        if takes is not None and "grip" not in takes:  # A curve's is checked as it is declared.
+            check_block(statement, scope, takes)
+        if statement.word in UNGATHERED:
+            check_clauses(statement, scope, module.CLAUSES or frozenset())
+        module.declare(statement, scope)
+    except Stop as stop:
+        build.report(stop.finding)
+        build.failed.update(_declared_words(statement))
+        for entity in build.entities[before:]:
+            if entity.statement is statement:
+                entity.failed = True
 
 
 def _turn(statement: Statement) -> int:
@@ -140,20 +159,6 @@ def _check_place(statement: Statement, scope: Scope) -> None:
     raise scope.stop(
         STATEMENT_MISPLACED, statement, f'"{word}" does not belong here', help=help_line
     )
-
-
-def check_block(statement: Statement, scope: Scope, takes: frozenset[str]) -> None:
-    """Report statements in a block that it does not take."""
-    for inner in statement.block:
-        if inner.word in ("when", "repeat", "mirror") and inner.word in takes:
-            check_block(inner, scope, takes)
-        elif inner.word not in takes:
-            scope.report(
-                STATEMENT_MISPLACED,
-                inner,
-                f'"{said(inner.word)}" does not belong in the block of "{said(statement.word)}"',
-                help="move it out, to the left",
-            )
 
 
 def _declared_words(statement: Statement) -> set[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from itertools import pairwise
 
-from somite.clauses import excuses_of, gather, only
+from somite.clauses import excuses_of, gather, only, text_of
 from somite.entities import ChainEntity, CurveEntity, NodeEntity
 from somite.findings import Code
 from somite.ir import Amount, Axis, Chain, Frame, Ride, Vector
@@ -18,6 +18,7 @@ from somite.nodes import (
     lean_of,
     nudged,
     own_axis,
+    passes_size,
 )
 from somite.records import records_of
 from somite.scope import AXIS_VECTORS, CIRCULAR_PLACE, TOO_LARGE, UNWIND, Lazy, Scope, Stop
@@ -408,6 +409,7 @@ def _emit(entity: ChainEntity) -> None:
             axis=axis,
             curve=entity.curve.dotted if entity.curve else None,
             fractions=entity.fractions,
+            about=text_of(only(entity.clauses, "about")),
             excuses=excuses,
             origin=entity.origin,
         )
@@ -421,7 +423,7 @@ def _joint(joint: NodeEntity, entity: ChainEntity, before: NodeEntity | None):  
     return replace(
         node,
         parent=before.dotted if before else node.parent,
-        passes_size="passes" in entity.clauses,
+        passes_size=passes_size(entity.clauses, entity.scope, usual=False),
         one_sided="one_sided" in entity.clauses,
         chain=entity.dotted,
         about=None,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from somite.clauses import gather
+from somite.clauses import check_block, check_clauses, gather, only, text_of
 from somite.entities import ChainEntity, CurveEntity, NodeEntity, ValueEntity
 from somite.findings import Code
 from somite.ir import Check, Expectation, Setting, Sweep
@@ -20,7 +20,8 @@ CHECK_FORM = Code("check-form")
 
 WORDS = ("check",)
 CLAUSES = frozenset({"expect", "about"})
-BLOCK = frozenset({"pose_named", "pose_set", "pose_sweep", "when", "repeat"})
+POSES = frozenset({"pose_named", "pose_set", "pose_sweep"})
+BLOCK = POSES | {"when"}
 
 WITHIN: dict[Dimension, float] = {LENGTH: 0.001, ANGLE: 0.00872664625997165, NUMBER: 0.001}
 """Tolerances where a line states none: 1 mm, half a degree, a thousandth."""
@@ -59,6 +60,7 @@ def _emit(statement: Statement, scope: Scope) -> None:
             settings=tuple(sorted(settings, key=lambda one: one.channel)),
             sweeps=tuple(sorted(sweeps, key=lambda one: one.channel)),
             expectations=tuple(sorted(expected, key=lambda one: one.text)),
+            about=text_of(only(clauses, "about")),
             origin=(scope.site(statement), *scope.trail),
         )
     )
@@ -76,6 +78,10 @@ def _pose(
             for inner in line.block:
                 _pose(inner, scope, poses, settings, sweeps)
         return
+    if line.word not in POSES:
+        return  # Told already, where the block was read.
+    check_clauses(line, scope, frozenset())
+    check_block(line, scope, frozenset())
     if line.word == "pose_set":
         settings.append(setting(line, line.arguments[0], line.arguments[1], scope))
         return
@@ -87,13 +93,6 @@ def _pose(
         last = sign * scope.number(line.arguments[2], dimension)
         sweeps.append(Sweep(channel, first, last, (scope.site(line), *scope.trail)))
         return
-    if line.word != "pose_named":
-        raise scope.stop(
-            CHECK_FORM,
-            line,
-            f'expected a pose in a check, found "{line.word}"',
-            help="write: pose high.turn.y = 40 deg",
-        )
     entity = scope.handle(line.arguments[0]).entity
     if entity.kind != "pose":
         raise scope.stop(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from somite.clauses import only
+from somite.clauses import check_terms, only
 from somite.entities import NodeEntity
 from somite.findings import Code, nearest
 from somite.ir import CHANNELS, Limit, Shape
@@ -61,6 +61,7 @@ def _shape(entity: NodeEntity) -> Shape | None:
             f"expected a width above 0, found {width:g} m",
             help="give the width across, such as: ring 20 cm",
         )
+    check_terms(clause.arguments, scope)
     axis = scope.build.up
     offset = (0.0, 0.0, 0.0)
     for piece in clause.arguments[2:]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from somite.clauses import excuses_of, gather, only
+from somite.clauses import excuses_of, gather, only, text_of
 from somite.entities import CurveEntity, NodeEntity
 from somite.findings import Code
 from somite.ir import Curve, Share
@@ -101,6 +101,8 @@ def _worked(entity: CurveEntity) -> Worked:
         )
     source = through or shaped
     assert source is not None
+    if shaped is not None:
+        _check_shaped(entity)
     places = scope.positions(source.arguments)
     try:
         if shaped is not None:
@@ -117,6 +119,20 @@ def _worked(entity: CurveEntity) -> Worked:
             str(mistake),
             help="give it more places, fewer points or a lower degree",
         ) from None
+
+
+def _check_shaped(entity: CurveEntity) -> None:
+    """Control points that are given are neither counted nor spaced."""
+    for word in ("points", "parameters"):
+        clause = only(entity.clauses, word)
+        if clause is not None:
+            raise entity.scope.stop(
+                CURVE_SHAPE,
+                clause,
+                f'"{word}" belongs to a curve that runs through places, and this one is shaped by '
+                "its control points",
+                help="leave it out, or let the curve run through the places",
+            )
 
 
 def _count(entity: CurveEntity, places: int, degree: int) -> int:
@@ -168,6 +184,7 @@ def _emit(entity: CurveEntity) -> Curve:
         points=points,
         shares=tuple(shares),
         parent=parent.dotted if parent else None,
+        about=text_of(only(entity.clauses, "about")),
         excuses=excuses_of(entity.clauses, scope),
         origin=entity.origin,
     )

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 
-from somite.clauses import gather, only
+from somite.clauses import check_block, check_terms, gather, only, text_of, was_of
 from somite.entities import NodeEntity
 from somite.findings import Code, nearest
 from somite.ir import Dial, Unit
@@ -16,7 +17,7 @@ from somite.values import Quantity, named
 DIAL_DEFAULT = Code("dial-default")
 
 WORDS = ("dial",)
-CLAUSES = frozenset({"neutral", "flips", "about"})
+CLAUSES = frozenset({"neutral", "flips", "about", "was"})
 BLOCK: frozenset[str] = frozenset()
 
 UNITS: dict[Dimension, Unit] = {NUMBER: "number", LENGTH: "length", ANGLE: "angle"}
@@ -54,10 +55,12 @@ def _declare(statement: Statement, entity: NodeEntity, scope: Scope) -> None:
             help="give one of them another name",
             related=[(entity.dials[word.text].origin[0], "first declared here")],
         )
+    check_terms(statement.arguments, scope)
     terms = {piece.word: piece for piece in statement.arguments[1:] if isinstance(piece, Clause)}
     clauses = gather(statement, scope, CLAUSES)
+    check_block(statement, scope, BLOCK)
     build = _choice if "terms_of" in terms else _number
-    entity.dials[word.text] = build(
+    made = build(
         word.text,
         statement,
         terms,
@@ -65,6 +68,10 @@ def _declare(statement: Statement, entity: NodeEntity, scope: Scope) -> None:
         only(clauses, "neutral") is not None,
         only(clauses, "flips") is not None,
     )
+    entity.dials[word.text] = replace(made, about=text_of(only(clauses, "about")))
+    was = was_of(clauses)
+    if was is not None:
+        entity.dial_was[word.text] = was
 
 
 def _choice(

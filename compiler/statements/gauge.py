@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from somite.clauses import gather
+from somite.clauses import gather, only, text_of
 from somite.entities import ValueEntity
 from somite.findings import Code
 from somite.ir import Gauge, Unit
@@ -37,6 +37,7 @@ def declare_gauge(statement: Statement, scope: Scope, *, output: bool) -> None:
     kind = "output" if output else "gauge"
     entity = ValueEntity(name, statement, scope, kind=kind, unit="later")
     scope.declare(word, entity)
+    entity.clauses = gather(statement, scope, CLAUSES)
     scope.build.gauge_unit = gauge_unit
     records_of(scope).later(entity, lambda: _emit(entity, output))
 
@@ -76,7 +77,6 @@ def _flow(entity: ValueEntity) -> Flow:
 
 def _emit(entity: ValueEntity, output: bool) -> None:
     value = _flow(entity)
-    gather(entity.statement, entity.scope, CLAUSES)
     records_of(entity.scope).gauges.append(
         Gauge(
             name=entity.dotted,
@@ -84,6 +84,7 @@ def _emit(entity: ValueEntity, output: bool) -> None:
             unit=UNITS[value.dimension],
             value=value.value,
             output=output,
+            about=text_of(only(entity.clauses, "about")),
             origin=entity.origin,
         )
     )

@@ -29,17 +29,7 @@ def declare(statement: Statement, scope: Scope) -> None:
         )
     lazy = Lazy(scope, scope.site(word), f'"{word.text}"', expression=_expression(expression))
     scope.names[word.text] = lazy
-
-    def finish() -> None:
-        if not lazy.used and scope.build.sound:  # A broken line may have used it.
-            scope.report(
-                UNUSED_LET,
-                word,
-                f'nothing uses "{word.text}"',
-                help="use it or leave it out",
-            )
-
-    scope.build.last.append(finish)
+    scope.build.lets.append(lazy)
 
 
 def _expression(argument: object) -> Expression:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from somite.clauses import gather
+from somite.clauses import gather, only, text_of
 from somite.entities import (
     ChainEntity,
     CurveEntity,
@@ -41,8 +41,10 @@ def declare(statement: Statement, scope: Scope) -> None:
     scope.declare(text, entity)
 
     def emit() -> None:
-        gather(statement, scope, CLAUSES)
-        records_of(scope).lists.append(NamedList(entity.dotted, members_of(entity), entity.origin))
+        about = text_of(only(gather(statement, scope, CLAUSES), "about"))
+        records_of(scope).lists.append(
+            NamedList(entity.dotted, members_of(entity), about, entity.origin)
+        )
 
     records_of(scope).later(entity, emit)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from somite.clauses import gather
+from somite.clauses import gather, only, text_of
 from somite.entities import NodeEntity, ValueEntity
 from somite.findings import Code
 from somite.ir import Pose, Setting
@@ -42,7 +42,8 @@ def declare(statement: Statement, scope: Scope) -> None:
             for clause in clauses.get("set", ())
         ]
         settings.sort(key=lambda one: one.channel)
-        records_of(scope).poses.append(Pose(entity.dotted, tuple(settings), entity.origin))
+        about = text_of(only(clauses, "about"))
+        records_of(scope).poses.append(Pose(entity.dotted, tuple(settings), about, entity.origin))
 
     records_of(scope).later(entity, emit)
 

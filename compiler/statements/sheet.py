@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import cast
 
+from somite.clauses import check_block, check_clauses, check_terms
 from somite.findings import Code
 from somite.scope import DECLARED_TWICE, Scope, Stop
 from somite.sheet import Request
@@ -42,6 +43,9 @@ def requests_of(
     for line in block:
         if line.word != "request":
             continue
+        check_clauses(line, scope, frozenset())
+        check_block(line, scope, frozenset())
+        check_terms(line.arguments, scope)
         kind = line.arguments[0]
         assert isinstance(kind, Word)
         pieces = [piece for piece in line.arguments[1:] if isinstance(piece, Clause)]

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from somite.clauses import gather, was_of
+from somite.clauses import check_block, check_clauses, check_terms, gather, was_of
 from somite.entities import UseEntity
 from somite.findings import Code, nearest
 from somite.scope import TOO_LARGE, Scope, Space
+from somite.statements.part import CLAUSES as PART_CLAUSES
 from somite.statements.part import GIVEN_TWICE, OFFER_UNKNOWN, give, needs_of, offers_of
 from somite.syntax import Clause, Expression, Statement, Word
 
@@ -58,6 +59,13 @@ def declare(statement: Statement, scope: Scope) -> None:
         stack=(*scope.stack, word.text),
     )
     entity.inner = inner
+    check_clauses(part, inner, PART_CLAUSES)
+    for line in part.block:
+        if line.word in ("needs", "offers"):
+            check_clauses(line, inner, frozenset())
+            check_block(line, inner, frozenset())
+            if line.word == "needs":
+                check_terms(line.arguments, inner)
     for offer in offers_of(part):
         offered = offer.arguments[0]
         assert isinstance(offered, Word)
@@ -66,6 +74,9 @@ def declare(statement: Statement, scope: Scope) -> None:
     build.declare_block(
         [line for line in part.block if line.word not in ("needs", "offers")], inner
     )
+    for name in entity.offers:
+        if (value := inner.names.get(name)) is not None:
+            value.used = True  # Whether anyone takes what is offered is not the part's affair.
     build.last.append(lambda: _finish(part, entity, inner))
 
 

@@ -96,9 +96,7 @@ def words(draw: st.DrawFn, symbol: str, depth: int = 0) -> list[str]:
     return found
 
 
-def _walk(
-    draw: st.DrawFn, symbol: Symbol, depth: int, found: list[str], origin: str = ""
-) -> None:
+def _walk(draw: st.DrawFn, symbol: Symbol, depth: int, found: list[str], origin: str = "") -> None:
     if not isinstance(symbol, NonTerminal):
         found.append(_word(draw, symbol.name, origin))
         return

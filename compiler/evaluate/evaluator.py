@@ -1,0 +1,200 @@
+"""The rig as a function: channels in, transforms out, for one pose or for many.
+
+In comes a settled rig; plans are laid out once and kept. A plan holds what an animator may move
+and turn; where a pose also resizes, or moves what usually rests, another plan is laid for that.
+"""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from somite.evaluate.algebra import Array
+from somite.evaluate.channels import (
+    Alive,
+    Channel,
+    Note,
+    PoseError,
+    alive_in,
+    always_alive,
+    channels_of,
+    checked,
+    unknown,
+    value_in_rig_units,
+)
+from somite.evaluate.layout import Layout, layout
+from somite.evaluate.posed import Posed
+from somite.evaluate.state import State, new_state
+from somite.settle import Settled
+from somite.units import metres_per
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
+CHUNK = 1024
+"""Poses that are evaluated together: enough to pay for a step, few enough to stay near."""
+PLANS = 16
+"""Plans that are kept."""
+
+
+class Evaluator:
+    """A settled rig that can be posed.
+
+    >>> import somite
+    >>> made = somite.compile_text('''
+    ... recipe lantern
+    ...   axes up +Y front +Z
+    ... sheet
+    ...   point hook, flame
+    ... control pole at hook  ring 20 cm  carries all
+    ... joint light at flame  under pole
+    ... ''', '''
+    ... character = "lumen"
+    ... unit = "cm"
+    ... up = "+Y"
+    ... front = "+Z"
+    ... [points]
+    ... hook = [0, 120, 0]
+    ... flame = [0, 90, 0]
+    ... ''')
+    >>> posed = Evaluator(made.settled).pose({"pole.move.x": [0.0, 0.5]})
+    >>> posed.place("light").round(3).tolist()
+    [[0.0, 0.9, 0.0], [0.5, 0.9, 0.0]]
+    """
+
+    def __init__(self, settled: Settled) -> None:
+        self.settled = settled
+        self.channels: dict[str, Channel] = channels_of(settled.rig)
+        self._always = always_alive(settled.rig, self.channels)
+        base = layout(settled, self.channels, self._always)
+        self._slots = base.slots
+        self._plans: OrderedDict[Alive, Layout] = OrderedDict({self._always: base})
+        self.names = tuple(sorted(self._slots, key=lambda name: self._slots[name]))
+        self.index = {name: k for k, name in enumerate(self.names)}
+
+    def pose(self, channels: Mapping[str, ArrayLike] | None = None) -> Posed:
+        """The rig with these channels, all others at rest.
+
+        `channels` gives metres, radians, or numbers (a choice is an index) by dotted name, each
+        one value or one a pose. Values beyond limits are brought back to them, and locked and
+        driven channels do not count: see `Posed.notes`. Raises PoseError, with findings, for
+        unknown names, values that are not finite and numbers of poses that differ.
+        """
+        given, poses = checked(channels or {}, self.channels)
+        notes: list[Note] = []
+        given = self._free(given, poses, notes)
+        plan = self._plan(self._always | alive_in(given, self.channels))
+        state = new_state(plan.sizes, poses)
+        self._fill(state, plan, given, notes)
+        with np.errstate(all="ignore"):
+            for start in range(0, poses, CHUNK):
+                part = state.window(start, min(poses, start + CHUNK)) if poses > CHUNK else state
+                for step in plan.steps:
+                    step.run(part)
+        return Posed(
+            self.settled, self.names, self.index, tuple(notes), state, plan, self.channels
+        )
+
+    def named_pose(self, name: str) -> dict[str, float]:
+        """The channels of a pose that the recipe names. Raises PoseError for an unknown name."""
+        for pose in self.settled.rig.poses:
+            if pose.name == name:
+                return {setting.channel: setting.value for setting in pose.settings}
+        known = [pose.name for pose in self.settled.rig.poses]
+        raise PoseError([unknown("a pose of the recipe", name, known)])
+
+    def from_recipe_units(self, channels: Mapping[str, Any]) -> dict[str, Any]:
+        """Channels as a recipe writes them: in its unit, degrees and words of choices.
+
+        Raises PoseError for unknown names and words.
+        """
+        metres = metres_per(self.settled.rig.unit)
+        wrong = [
+            unknown("a channel or a dial of the rig", name, self.channels)
+            for name in channels
+            if name not in self.channels
+        ]
+        if wrong:
+            raise PoseError(wrong)
+        return {
+            name: value_in_rig_units(self.channels[name], value, metres)
+            for name, value in channels.items()
+        }
+
+    def _plan(self, alive: Alive) -> Layout:
+        found = self._plans.get(alive)
+        if found is None:
+            found = layout(self.settled, self.channels, alive, self._slots)
+            self._plans[alive] = found
+            if len(self._plans) > PLANS:
+                oldest = next(key for key in self._plans if key != self._always)
+                del self._plans[oldest]
+        else:
+            self._plans.move_to_end(alive)
+        return found
+
+    def _free(
+        self, given: Mapping[str, Array], poses: int, notes: list[Note]
+    ) -> dict[str, Array]:
+        """What is given without locked and driven channels, and an even size's one number."""
+        found: dict[str, Array] = {}
+        tied: dict[str, str] = {}
+        for name, value in given.items():
+            channel = self.channels[name]
+            if channel.locked or channel.driven:
+                asked = _count(value != channel.default, poses)
+                if asked:
+                    notes.append(Note(name, "locked" if channel.locked else "driven", asked))
+                continue
+            if channel.part == "size" and self._even(channel.node):
+                first = tied.setdefault(channel.node, name)
+                if first != name:
+                    other = _count(value != given[first], poses)
+                    if other:
+                        notes.append(Note(name, "tied", other))
+                    continue
+            if channel.part != "size" or (value != 1.0).any():
+                found[name] = value
+        return found
+
+    def _even(self, node: str) -> bool:
+        return self.settled.rig.node(node).size_even
+
+    def _fill(
+        self, state: State, plan: Layout, given: Mapping[str, Array], notes: list[Note]
+    ) -> None:
+        """Channels and dials put into a state, within their bounds."""
+        for name, row in plan.dials.items():
+            state.dials[row] = self.channels[name].default
+        parts: dict[str, tuple[Mapping[str, int], Array]] = {
+            "move": (plan.moves, state.moves),
+            "turn": (plan.turns, state.turns),
+            "size": (plan.scaled, state.sizes),
+        }
+        for name, value in given.items():
+            channel = self.channels[name]
+            within = np.clip(value, channel.low, channel.high)
+            beyond = _count(within != value, state.poses)
+            if beyond:
+                notes.append(Note(name, "limited", beyond))
+            if channel.part == "dial":
+                state.dials[plan.dials[name]] = np.rint(within) if channel.options else within
+                continue
+            rows, held = parts[channel.part]
+            even = channel.part == "size" and self._even(channel.node)
+            held[rows[channel.node], slice(None) if even else channel.axis] = within
+
+
+def _count(wrong: Any, poses: int) -> int:
+    """In how many poses; one value stands for all of them."""
+    if np.ndim(wrong) == 0:
+        return poses if wrong else 0
+    return int(np.count_nonzero(wrong))
+
+
+def rig_function(settled: Settled) -> Evaluator:
+    """The rig as a function: an `Evaluator`."""
+    return Evaluator(settled)

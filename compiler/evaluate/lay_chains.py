@@ -1,0 +1,267 @@
+"""Curves, riding, reaching and twisting, laid into a plan."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from somite.evaluate.algebra import affine
+from somite.evaluate.curve import Form, PointsHeld
+from somite.evaluate.laying import (
+    Key,
+    Laying,
+    Mounted,
+    Source,
+    may_be,
+    mount_of,
+)
+from somite.evaluate.live import Number
+from somite.evaluate.nodes import EvenOf, Mount
+from somite.evaluate.reach import Bend, Reached, Shape
+from somite.evaluate.ride import Ridden
+from somite.evaluate.state import State, Step
+from somite.evaluate.twist import Twisted, TwistedEnd, Untwisted
+from somite.ir import Reach, Ride, Twist, TwistEnd
+from somite.settle import AXES, ReachRest, TwistEndRest
+from somite.spatial.transform import inverse
+from somite.spatial.trig import sine_cosine
+
+
+def points(laying: Laying, name: str) -> None:
+    """Have a curve's control points placed, if they are not yet."""
+    if ("curve", name) in laying.ready:
+        return
+    curve = laying.curves[name]
+    held = laying.settled.curves[name].held
+    grips = list(dict.fromkeys(share.grip for share in curve.shares))
+    matrices = [np.zeros((len(curve.points), 4)) for _ in grips]
+    owned = {share.point for share in curve.shares}
+    for share, place in zip(curve.shares, held, strict=True):
+        matrices[grips.index(share.grip)][share.point] += share.share * np.array([*place, 1.0])
+    fixed = None
+    if len(owned) < len(curve.points):
+        fixed = np.array(
+            [(0.0,) * 3 if k in owned else point for k, point in enumerate(curve.points)]
+        )
+    back = parent = None
+    needs: list[Key] = []
+    if curve.parent is not None:
+        rest = laying.nodes[curve.parent].rest
+        back = affine(*inverse((rest.place, rest.turn))).T
+        parent = laying.slot(curve.parent)
+        needs += [("place", parent), ("linear", parent)]
+    slots = [laying.slot(grip) for grip in grips]
+    needs += [key for slot in slots for key in (("place", slot), ("linear", slot))]
+    level = laying.level(needs)
+    step = PointsHeld(laying.curve_rows[name], slots, matrices, fixed, parent, back)
+    laying.alone(level, "points", step)
+    laying.provide(level, ("curve", name))
+
+
+def form_of(laying: Laying, name: str) -> Form:
+    """What of a curve is the same in every pose."""
+    curve = laying.curves[name]
+    return Form(curve.knots, curve.degree, len(curve.points))
+
+
+def ride(laying: Laying, ride: Ride) -> None:
+    """Have a chain ride."""
+    rest = laying.settled.rides[ride.name]
+    chain = laying.chains[ride.chain]
+    points(laying, ride.curve)
+    scale = laying.inherited.mount(chain.joints[0])
+    _evened(laying)
+    laying.asked.add(scale)
+    joints, ends = laying.spare(len(chain.joints)), laying.spare(2)
+    carrier = laying.slot(rest.carrier)
+    step = Ridden(
+        form=form_of(laying, ride.curve),
+        curve=laying.curve_rows[ride.curve],
+        joints=joints,
+        ends=(ends, ends + 1),
+        carrier=carrier,
+        scale=scale,
+        start=rest.start,
+        axis=AXES[chain.axis],
+        parameters=np.array(rest.parameters),
+        fractions=np.array(rest.fractions),
+        bones=np.array(rest.bones),
+        rolls=np.array(rest.rolls),
+        stretch=laying.amount(ride.stretch),
+        volume=laying.amount(ride.volume),
+        extras=laying.extras.get(chain.joints[0]),
+    )
+    needs: list[Key] = [("curve", ride.curve), ("turn", carrier), ("size", scale)]
+    needs += [*laying.amount_needs(ride.stretch), *laying.amount_needs(ride.volume)]
+    level = laying.level(needs)
+    laying.alone(level, "ride", step)
+    laying.ride_ends[chain.name] = (ends, ends + 1)
+    laying.provide(level, ("turn", ends), ("turn", ends + 1))
+    for k, joint in enumerate(chain.joints):
+        slot = joints + k
+        laying.provide(level, ("place", slot), ("turn", slot), ("extra", joint))
+        laying.places_written[joint] = laying.turns_written[joint] = Source(slot)
+
+
+def _evened(laying: Laying) -> None:
+    """Have even scales of stretches worked out, where a ride asked for them."""
+    for source, made in laying.inherited.evened.items():
+        if ("size", made) not in laying.ready:
+            laying.asked.add(source)
+            level = laying.level([("size", source)])
+            laying.alone(level, "even", EvenOf(source, made.row))
+            laying.provide(level, ("size", made))
+
+
+# ---- reach ---------------------------------------------------------------------------------------
+
+
+def reach(laying: Laying, reach: Reach) -> None:
+    """Have a chain reach."""
+    chain = laying.chains[reach.chain]
+    first = chain.joints[0]
+    place, turn = laying.place_source(first), laying.turn_source(first)
+    size = laying.inherited.mount(first)
+    laying.asked.add(size)
+    mounted = Mounted(place, turn, size, False)
+    joints = laying.spare(len(chain.joints))
+    needs: list[Key] = [("turn", turn.slot), ("size", size), ("place", laying.slot(reach.goal))]
+    needs += [*laying.place_needs(place), *laying.amount_needs(reach.stretch)]
+    if reach.pole is not None:
+        needs.append(("place", laying.slot(reach.pole)))
+    level = laying.level(needs)
+    rest = laying.settled.reaches[reach.name]
+    member = (reach, joints, mounted, rest)
+    laying.add(level, "reach", len(chain.joints), member, lambda held: _reached(laying, held))
+    stretches = may_be(reach.stretch)
+    for k, joint in enumerate(chain.joints):
+        slot = joints + k
+        laying.provide(level, ("place", slot), ("turn", slot))
+        laying.turns_written[joint] = Source(slot)
+        if stretches and k > 0:
+            laying.places_written[joint] = Source(slot)
+
+
+def _reached(laying: Laying, held: list[Any]) -> Step:
+    rests: list[ReachRest] = [rest for _, _, _, rest in held]
+    reaches: list[Reach] = [one for one, _, _, _ in held]
+    turned = [sine_cosine(rest.pole_angle) for rest in rests]
+    poles = [-1 if one.pole is None else laying.slot(one.pole) for one in reaches]
+    bend = Bend(
+        _columns([rest.line for rest in rests]),
+        _columns([rest.bend for rest in rests]),
+        np.array([[cosine] for _, cosine in turned]),
+        np.array([[sine] for sine, _ in turned]),
+        poles,
+    )
+    count = len(rests[0].bones)
+    mounts: list[Mount] = [mount_of([mounted]) for _, _, mounted, _ in held]
+    return Reached(
+        joints=[first for _, first, _, _ in held],
+        mounts=mounts,
+        goals=[laying.slot(one.goal) for one in reaches],
+        scales=[mounted.size for _, _, mounted, _ in held],
+        bend=bend,
+        bones=np.array([rest.bones for rest in rests]).T[:, :, None],
+        offsets=[_columns([rest.offsets[k] for rest in rests]) for k in range(count)],
+        ease_from=np.array([[rest.ease_from] for rest in rests]),
+        stretch=[laying.amount(one.stretch) for one in reaches],
+        shapes=[None if count == 2 else shape_of(rest) for rest in rests],
+    )
+
+
+def shape_of(rest: ReachRest) -> Shape:
+    """The shape of a longer chain."""
+    return Shape(
+        np.array(rest.points), np.array(rest.line), np.array(rest.bend), rest.straight
+    )
+
+
+def _columns(vectors: list[Any]) -> tuple[Any, ...]:
+    """Vectors as components (n, 1)."""
+    return tuple(np.array(vectors).T[:, :, None])
+
+
+# ---- twist ---------------------------------------------------------------------------------------
+
+
+def twist(laying: Laying, twist: Twist) -> None:
+    """Have a chain's joints twist."""
+    rest = laying.settled.twists[twist.name]
+    chain = laying.chains[twist.chain]
+    needs: list[Key] = []
+    joints = [_untwisted(laying, chain.joints, k, needs) for k in range(len(chain.joints))]
+    end = _end(laying, twist, twist.end, rest.end, needs)
+    start = None
+    if twist.start is not None and rest.start is not None:
+        start = _end(laying, twist, twist.start, rest.start, needs)
+    ends = laying.ride_ends.get(chain.name)
+    needs += [("turn", slot) for slot in ends or ()]
+    slots = laying.spare(len(joints))
+    step = Twisted(
+        range(slots, slots + len(joints)),
+        joints,
+        rest.axis,
+        np.array(twist.spread),
+        start,
+        end,
+        ends,
+    )
+    level = laying.level(needs)
+    laying.alone(level, "twist", step)
+    for k, joint in enumerate(chain.joints):
+        laying.provide(level, ("turn", slots + k))
+        laying.turns_written[joint] = Source(slots + k)
+
+
+def _untwisted(
+    laying: Laying, joints: tuple[str, ...], index: int, needs: list[Key]
+) -> Untwisted:
+    joint = joints[index]
+    before = joints[index - 1] if index > 0 else None
+    carried = before is not None and laying.nodes[joint].parent == before
+    if carried and before is not None and joint not in laying.turns_written:
+        if before in laying.turns:
+            laying.turn_within(before)
+            needs.append(("local", before))
+        return Untwisted(None, laying.settled.locals[joint].turn, laying.turns.get(before))
+    source = laying.turn_source(joint)
+    needs.append(("turn", source.slot))
+    return Untwisted(source.slot, source.turn)
+
+
+def _end(
+    laying: Laying, twist: Twist, end: TwistEnd, rest: TwistEndRest, needs: list[Key]
+) -> TwistedEnd:
+    leader = laying.slot(end.node)
+    needs.append(("turn", leader))
+    turned = ignored = None
+    if end.mode == "meets":
+        turned = _axis_turns(laying, rest, None, needs)
+        if any(name in twist.ignores for name, _ in rest.path):
+            ignored = _axis_turns(laying, rest, twist.ignores, needs)
+    return TwistedEnd(leader, rest.offset, turned, ignored)
+
+
+def _axis_turns(
+    laying: Laying, rest: TwistEndRest, names: tuple[str, ...] | None, needs: list[Key]
+) -> Number:
+    """The sum of what nodes of an end's path turn about the chain's axis by their channels."""
+    terms: list[tuple[float, Number]] = []
+    for name, axis in rest.path:
+        if names is not None and name not in names:
+            continue
+        for letter, share in zip("xyz", axis, strict=True):
+            channel = f"{name}.turn.{letter}"
+            if share != 0.0 and name in laying.turns:
+                needs.extend(laying.channel_needs(channel))
+                terms.append((share, laying.channel(channel)))
+
+    def total(state: State) -> Any:
+        found: Any = 0.0
+        for share, value in terms:
+            found = found + share * value(state)
+        return found
+
+    return total

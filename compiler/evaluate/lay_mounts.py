@@ -1,0 +1,159 @@
+"""Following and facing, laid into a plan.
+
+One leader needs no operation: the follower's mount is simply read from it. Several leaders, an
+axis or a mark need one, whose result mounts read from a slot of its own.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from somite.evaluate.algebra import rows
+from somite.evaluate.face import Faced
+from somite.evaluate.follow import (
+    BlendedPlaces,
+    BlendedSize,
+    BlendedTurns,
+    TurnsAbout,
+    Weights,
+)
+from somite.evaluate.laying import Key, Laying, Mounted, Source, mount_of, turnings_of
+from somite.evaluate.state import Step
+from somite.ir import Face, Follow
+from somite.settle import AXES
+
+NEAR = 1e-9
+"""A mark is in the same place within so many heights of the rig."""
+
+
+def follow(laying: Laying, follow: Follow) -> None:
+    """Have a node's mount follow; weights that sum to nothing leave it with its parent."""
+    weights = laying.inherited.weights.get(follow.name)
+    if weights is None:
+        return
+    offsets = laying.settled.follows[follow.name]
+    sources = [
+        Source(laying.slot(leader.node), offset.place, offset.turn)
+        for leader, offset in zip(follow.leaders, offsets, strict=True)
+    ]
+    chosen = [k for k, share in enumerate(weights.stated) if share > 0.0]
+    single = weights.row is None and len(chosen) == 1
+    if single or len(sources) == 1:
+        only = sources[chosen[0] if single else 0]
+        if "move" in follow.takes:
+            laying.places_written[follow.node] = only
+        if "turn" in follow.takes and follow.about is None:
+            laying.turns_written[follow.node] = only
+    else:
+        _between(laying, follow, weights, sources)
+    if "turn" in follow.takes and follow.about is not None:
+        _about(laying, follow, weights, sources)
+    if "size" in follow.takes:
+        _sizes(laying, follow, weights)
+
+
+def _dial_needs(laying: Laying, follow: Follow) -> list[Key]:
+    return [] if follow.dial is None else list(laying.channel_needs(follow.dial))
+
+
+def _between(
+    laying: Laying, follow: Follow, weights: Weights, sources: list[Source]
+) -> None:
+    needs = _dial_needs(laying, follow)
+    slot = laying.spare()
+    member = (slot, sources, weights)
+    if "move" in follow.takes:
+        level = laying.level([*needs, *[k for one in sources for k in laying.place_needs(one)]])
+        laying.add(level, "blend place", len(sources), member, _blended_places)
+        laying.provide(level, ("place", slot))
+        laying.places_written[follow.node] = Source(slot)
+    if "turn" in follow.takes and follow.about is None:
+        level = laying.level([*needs, *[("turn", one.slot) for one in sources]])
+        laying.add(level, "blend turn", len(sources), member, _blended_turns)
+        laying.provide(level, ("turn", slot))
+        laying.turns_written[follow.node] = Source(slot)
+
+
+def _blended_places(held: list[Any]) -> Step:
+    sources = [one for _, group, _ in held for one in group]
+    offsets = np.array([[[[*one.place, 1.0]]] for one in sources])
+    return BlendedPlaces(
+        rows([slot for slot, _, _ in held]),
+        [one.slot for one in sources],
+        offsets,
+        [weights for _, _, weights in held],
+    )
+
+
+def _blended_turns(held: list[Any]) -> Step:
+    sources = [one for _, group, _ in held for one in group]
+    turnings = turnings_of(sources)
+    if turnings is None:
+        turnings = np.repeat(np.eye(4)[None], len(sources), axis=0)
+    return BlendedTurns(
+        rows([slot for slot, _, _ in held]),
+        [one.slot for one in sources],
+        turnings,
+        [weights for _, _, weights in held],
+    )
+
+
+def _about(laying: Laying, follow: Follow, weights: Weights, sources: list[Source]) -> None:
+    assert follow.about is not None
+    slot, parent = laying.spare(), laying.slot(laying.nodes[follow.node].parent)
+    step = TurnsAbout(
+        slot,
+        parent,
+        AXES[follow.about],
+        [one.slot for one in sources],
+        laying.settled.abouts[follow.name],
+        [one.turn for one in sources],
+        weights,
+    )
+    needs: list[Key] = [("turn", parent), *[("turn", one.slot) for one in sources]]
+    level = laying.level([*needs, *_dial_needs(laying, follow)])
+    laying.alone(level, "turn about", step)
+    laying.provide(level, ("turn", slot))
+    laying.turns_written[follow.node] = Source(slot)
+
+
+def _sizes(laying: Laying, follow: Follow, weights: Weights) -> None:
+    laying.inherited.mount(follow.node)
+    blend = laying.inherited.blends.get(follow.name)
+    if blend is None:
+        return
+    sources, made = blend
+    laying.asked.update(sources)
+    needs: list[Key] = [("size", size) for size in sources]
+    level = laying.level([*needs, *_dial_needs(laying, follow)])
+    laying.alone(level, "blend size", BlendedSize(sources, weights, made))
+    laying.provide(level, ("size", made))
+
+
+def face(laying: Laying, face: Face) -> None:
+    """Have a node's mount face a mark."""
+    place, turn = laying.place_source(face.node), laying.turn_source(face.node)
+    size = laying.inherited.mount(face.node)
+    mounted = Mounted(place, turn, size, False)
+    mark, up, slot = laying.slot(face.mark), laying.slot(face.up_node), laying.spare()
+    offset = laying.settled.faces[face.name].offset
+    step = Faced(
+        slot,
+        mount_of([mounted]),
+        mark,
+        up,
+        AXES[face.axis],
+        AXES[face.up],
+        AXES[face.up_axis],
+        offset,
+        NEAR * max(laying.settled.rig.height, 1e-9),
+    )
+    needs: list[Key] = [("place", mark), ("turn", up), ("turn", turn.slot)]
+    level = laying.level([*needs, *laying.place_needs(place)])
+    laying.alone(level, "face", step)
+    laying.provide(level, ("turn", slot))
+    laying.turns_written[face.node] = Source(slot)
+
+

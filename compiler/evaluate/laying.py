@@ -1,0 +1,326 @@
+"""Laying a plan: what every operation needs to know to find its place among the steps.
+
+It knows slots, rows and levels: a level is one more than the highest level of what is read, and
+equal operations of one level become one step. What each statement of a rig does is not known here
+but beside its operation.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from somite.evaluate.algebra import affine, right_product
+from somite.evaluate.channels import Alive, Channel
+from somite.evaluate.follow import Weights, weights_of
+from somite.evaluate.inherited import Inherited
+from somite.evaluate.live import Number
+from somite.evaluate.nodes import Mount, Size, Turned, rows
+from somite.evaluate.state import Sizes, State, Step
+from somite.ir import Amount, Constraint, Dial, Follow, Quaternion, Ride, Vector
+from somite.order import written
+from somite.settle import Settled
+from somite.spatial.rotation import IDENTITY
+from somite.spatial.vector import ZERO
+
+WORLD_SLOT = 0
+Key = tuple[str, Hashable]
+Make = Callable[[list[Any]], Step]
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Where one part of a mount comes from: a slot, and what stands between."""
+
+    slot: int
+    place: Vector = ZERO
+    turn: Quaternion = IDENTITY
+
+
+@dataclass(frozen=True, slots=True)
+class Mounted:
+    """A node's mount: where its place, turn and size come from; `whole` if from one transform."""
+
+    place: Source
+    turn: Source
+    size: Size
+    whole: bool
+
+    @property
+    def form(self) -> tuple[Hashable, ...]:
+        """What equal mounts have in common."""
+        offset, turning = self.place.place != ZERO, self.turn.turn != IDENTITY
+        return (self.whole, self.size.kind, self.whole or offset, self.whole or turning)
+
+
+@dataclass(slots=True)
+class Members:
+    """Equal operations of one level, waiting to be made one step."""
+
+    make: Make
+    held: list[Any] = field(default_factory=list)
+
+
+class Laying:
+    """One plan under way."""
+
+    def __init__(
+        self,
+        settled: Settled,
+        table: Mapping[str, Channel],
+        alive: Alive,
+        slots: Mapping[str, int] | None,
+    ) -> None:
+        rig = settled.rig
+        self.settled, self.table, self.alive = settled, table, alive
+        self.nodes = {node.name: node for node in rig.nodes}
+        self.chains = {chain.name: chain for chain in rig.chains}
+        self.curves = {curve.name: curve for curve in rig.curves}
+        self.constraints: dict[str, Constraint] = {one.name: one for one in rig.constraints}
+        self.feeds = {feed.name: feed for feed in rig.feeds}
+        self.feed_of = {feed.target: feed.name for feed in rig.feeds}
+        self.gauges = {gauge.name: k for k, gauge in enumerate(rig.gauges)}
+        self.dials = _numbered(name for name, one in table.items() if one.part == "dial")
+        self.moves, self.turns, self.scaled = (
+            _numbered(sorted(node for node, held in alive if held == part))
+            for part in ("move", "turn", "size")
+        )
+        self.slots = dict(slots or {node.name: k + 1 for k, node in enumerate(rig.nodes)})
+        self.counts = Sizes(
+            slots=len(self.slots) + 1,
+            moves=len(self.moves),
+            turns=len(self.turns),
+            sizes=len(self.scaled),
+            dials=len(self.dials),
+            gauges=len(self.gauges),
+            points=tuple([len(curve.points) for curve in rig.curves]),
+        )
+        self.curve_rows = _numbered(curve.name for curve in rig.curves)
+        self.extras: dict[str, int] = {}
+        self.ride_ends: dict[str, tuple[int, int]] = {}
+        self.places_written: dict[str, Source] = {}
+        self.turns_written: dict[str, Source] = {}
+        self.ready: dict[Key, int] = {}
+        self.groups: dict[tuple[int, str, str], Members] = {}
+        self.node_groups: list[tuple[tuple[int, str, str], str]] = []
+        self.asked: set[Size] = set()
+        self.inherited = self._inherited()
+
+    def _inherited(self) -> Inherited:
+        writers: dict[tuple[str, str], Constraint] = {}
+        for constraint in self.settled.rig.constraints:
+            for node, parts in written(constraint, self.chains):
+                for part in parts:
+                    writers[node, part] = constraint
+        found = Inherited(self.nodes, writers, self.alive, self.counts)
+        for constraint in self.settled.rig.constraints:
+            if isinstance(constraint, Follow):
+                weights = self._weights(constraint)
+                if weights is not None:
+                    found.weights[constraint.name] = weights
+            elif isinstance(constraint, Ride):
+                found.carriers[constraint.name] = self.settled.rides[constraint.name].carrier
+                if may_be(constraint.stretch):
+                    for joint in self.chains[constraint.chain].joints:
+                        found.riding[joint] = constraint
+                        self.extras[joint] = len(self.extras)
+        self.counts.extras = len(self.extras)
+        return found
+
+    def _weights(self, follow: Follow) -> Weights | None:
+        """The weights of a follow, or None where they are stated and sum to nothing."""
+        stated = [leader.weight for leader in follow.leaders]
+        if follow.dial is None:
+            return weights_of(stated, None, None) if sum(stated) > 0.0 else None
+        owner = self.nodes.get(follow.dial.rpartition(".")[0])
+        found: Dial | None = None
+        for dial in owner.dials if owner is not None else ():
+            if follow.dial == f"{owner.name if owner else ''}.{dial.name}":
+                found = dial
+        return weights_of(stated, found, self.dials.get(follow.dial))
+
+    # ---- slots, levels and groups ----------------------------------------------------------------
+
+    def slot(self, name: str | None) -> int:
+        """The slot of a node, or of the world."""
+        return WORLD_SLOT if name is None else self.slots.get(name, WORLD_SLOT)
+
+    def spare(self, count: int = 1) -> int:
+        """The first of so many new slots that only constraints write."""
+        first = self.counts.slots
+        self.counts.slots += count
+        return first
+
+    def level(self, needs: Iterable[Key]) -> int:
+        """The level of what reads these."""
+        return 1 + max((self.ready.get(key, 0) for key in needs), default=0)
+
+    def provide(self, level: int, *keys: Key) -> None:
+        """From a level on, these can be read."""
+        for key in keys:
+            self.ready[key] = level
+
+    def add(self, level: int, kind: str, form: Hashable, member: Any, make: Make) -> None:
+        """Put an operation among its equals."""
+        key = (level, kind, repr(form))
+        self.groups.setdefault(key, Members(make)).held.append(member)
+
+    def alone(self, level: int, kind: str, step: Step) -> None:
+        """Put an operation that is a step of its own."""
+        key = (level, kind, f"{len(self.groups):06}")
+        self.groups[key] = Members(lambda held: step)
+
+    def steps(self) -> tuple[Step, ...]:
+        """The steps in order."""
+        return tuple([self.groups[key].make(self.groups[key].held) for key in sorted(self.groups)])
+
+    # ---- mounts ----------------------------------------------------------------------------------
+
+    def place_source(self, name: str) -> Source:
+        """Where a node's mount is: what was written, or the parent with the rest between."""
+        if name in self.places_written:
+            return self.places_written[name]
+        return Source(self.slot(self.nodes[name].parent), self.settled.locals[name].place)
+
+    def turn_source(self, name: str) -> Source:
+        """How a node's mount is turned."""
+        if name in self.turns_written:
+            return self.turns_written[name]
+        local = self.settled.locals[name].turn
+        return Source(self.slot(self.nodes[name].parent), turn=local)
+
+    def mounted(self, name: str) -> Mounted:
+        """A node's mount."""
+        place, turn, size = (
+            self.place_source(name),
+            self.turn_source(name),
+            self.inherited.mount(name),
+        )
+        self.asked.add(size)
+        whole = place.slot == turn.slot and size == self._own_of_slot(place.slot)
+        return Mounted(place, turn, size, whole)
+
+    def _own_of_slot(self, slot: int) -> Size | None:
+        if slot == WORLD_SLOT:
+            return self.inherited.own(None)
+        name = self._names().get(slot)
+        return None if name is None else self.inherited.own(name)
+
+    def _names(self) -> dict[int, str]:
+        if not hasattr(self, "_slot_names"):
+            self._slot_names = {slot: name for name, slot in self.slots.items()}
+        return self._slot_names
+
+    def place_needs(self, source: Source) -> Iterator[Key]:
+        """What a place is read from."""
+        yield "place", source.slot
+        if source.place != ZERO:
+            yield "linear", source.slot
+
+    def mount_needs(self, mounted: Mounted) -> Iterator[Key]:
+        """What a mount is read from."""
+        yield from self.place_needs(mounted.place)
+        yield "turn", mounted.turn.slot
+        yield "size", mounted.size
+        if mounted.whole:
+            yield "linear", mounted.place.slot
+
+    # ---- channels --------------------------------------------------------------------------------
+
+    def channel_needs(self, name: str) -> Iterator[Key]:
+        """What a channel, dial or gauge is read from."""
+        if name in self.gauges:
+            yield "gauge", name
+        elif name in self.feed_of:
+            yield "channel", name
+
+    def channel(self, name: str) -> Number:
+        """The present value of a channel, dial or gauge."""
+        if name in self.gauges:
+            row = self.gauges[name]
+            return lambda state: state.gauges[row]
+        held = self.table[name]
+        if held.part == "dial":
+            row = self.dials[name]
+            return lambda state: state.dials[row]
+        by_part = {"move": self.moves, "turn": self.turns, "size": self.scaled}
+        found = by_part[held.part].get(held.node)
+        if found is None:
+            default = held.default
+            return lambda state: default
+        row, axis, part = found, held.axis, f"{held.part}s"
+        return lambda state: getattr(state, part)[row, axis]  # type: ignore[no-any-return]
+
+    def amount(self, amount: Amount) -> Number:
+        """The present value of an amount."""
+        if amount.channel is not None:
+            return self.channel(amount.channel)
+        value = amount.value
+        return lambda state: value
+
+    def amount_needs(self, amount: Amount) -> Iterator[Key]:
+        """What an amount is read from."""
+        if amount.channel is not None:
+            yield from self.channel_needs(amount.channel)
+
+    def turn_within(self, name: str) -> None:
+        """Have a node's own turn worked out from its channels."""
+        if name not in self.turns or ("local", name) in self.ready:
+            return
+        needs = [key for axis in "xyz" for key in self.channel_needs(f"{name}.turn.{axis}")]
+        level = self.level(needs)
+        order = self.nodes[name].order
+        self.add(level, "local", order, self.turns[name], lambda held: _turned(held, order))
+        self.provide(level, ("local", name))
+
+
+def _turned(held: list[Any], order: str) -> Step:
+    return Turned(rows(sorted(held)), order)
+
+
+def _numbered(names: Iterable[str]) -> dict[str, int]:
+    return {name: k for k, name in enumerate(names)}
+
+
+def may_be(amount: Amount) -> bool:
+    """Whether an amount may be other than zero."""
+    return amount.channel is not None or amount.value != 0.0
+
+
+def mount_of(mounts: Sequence[Mounted]) -> Mount:
+    """The mounts of a group, which are of one form."""
+    first = mounts[0]
+    return Mount(
+        [one.place.slot for one in mounts],
+        [one.turn.slot for one in mounts],
+        offsets_of([one.place for one in mounts]),
+        turnings_of([one.turn for one in mounts]),
+        first.size.kind,
+        rows([one.size.row for one in mounts]),
+        np.stack([whole_of(one) for one in mounts]) if first.whole else None,
+    )
+
+
+def whole_of(mounted: Mounted) -> Any:
+    """The matrices (4, 4, 4) that take a slot's rows to those of the mount."""
+    rest = affine(mounted.place.place, mounted.turn.turn).T
+    return np.stack([rest, rest, rest, right_product(mounted.turn.turn)])
+
+
+def offsets_of(sources: Sequence[Source]) -> Any:
+    """Rest offsets as rows (n, 1, 4), or None where there are none."""
+    if all(source.place == ZERO for source in sources):
+        return None
+    return np.array([[[*source.place, 1.0]] for source in sources])
+
+
+def turnings_of(sources: Sequence[Source]) -> Any:
+    """Rest turns as matrices (n, 4, 4), or None where there are none."""
+    if all(source.turn == IDENTITY for source in sources):
+        return None
+    return np.stack([right_product(source.turn) for source in sources])
+
+
