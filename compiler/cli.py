@@ -45,8 +45,10 @@ class Refused(Exception):
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Runs a command and returns the exit status. Never raises for what a user can bring about."""
-    for stream in (sys.stdout, sys.stderr):
-        forgiving(stream)
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:  # It was closed before the start.
+            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115
+        forgiving(getattr(sys, name))
     try:
         options = parser().parse_args(arguments)
         status = _carried_out(options)
@@ -55,6 +57,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except BrokenPipeError:
         _silence()
         return PIPE_CLOSED
+    except OSError as error:
+        _silence()
+        with contextlib.suppress(OSError):
+            print(f"somite: the output could not be written: {error.strerror}", file=sys.stderr)
+        return USAGE
     except KeyboardInterrupt:
         return INTERRUPTED
 

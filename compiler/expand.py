@@ -16,7 +16,7 @@ from somite.entities import ChainEntity, Entity, NodeEntity, Sides, UseEntity
 from somite.findings import Code, Finding, Severity, in_order, nearest
 from somite.ir import Nudge, Rename, Rig, Vector
 from somite.library import Parts
-from somite.scope import Build, Lazy, Scope, Space, Stop
+from somite.scope import MOST_GUESSES, Build, Lazy, Scope, Space, Stop
 from somite.sheet import Measures, Request, Sheet, measure
 from somite.sheet.matching import UNUSED_MEASURE
 from somite.spatial import vector
@@ -378,11 +378,10 @@ def _warn_unused(asked: dict[str, Lazy], scope: Scope, build: Build) -> None:
 
 
 def _warn_nudges(sheet: Sheet, build: Build) -> None:
-    for nudge in sheet.nudges:
-        if nudge.node in build.nudged:
-            continue
-        names = [".".join(map(str, name)) for name in build.nodes]
-        near = nearest(nudge.node, names)
+    names = [".".join(map(str, name)) for name in build.nodes] if sheet.nudges else []
+    unknown = [nudge for nudge in sheet.nudges if nudge.node not in build.nudged]
+    for number, nudge in enumerate(unknown):
+        near = nearest(nudge.node, names) if number < MOST_GUESSES else None
         build.report(
             UNKNOWN_NUDGE.at(
                 nudge.site,

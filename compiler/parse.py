@@ -440,7 +440,7 @@ def _line_by_line(lark: Lark, source: Source) -> tuple[Document, tuple[Finding, 
             )
             break
         open_levels.append((line.indent + 1, entry[1]))
-    lines = _nested(root, source, poisoned)
+    lines = _nested(root, source, poisoned, findings)
     statements = tuple([line for line in lines if type(line) is Statement])
     stray = tuple([clause for line in lines if type(line) is tuple for clause in line])
     document = Document(source, statements, stray, frozenset(poisoned))
@@ -505,11 +505,13 @@ def _parse_line(
     return result
 
 
-def _nested(entries: list[Any], source: Source, poisoned: set[str]) -> list[Any]:
+def _nested(
+    entries: list[Any], source: Source, poisoned: set[str], findings: list[Finding]
+) -> list[Any]:
     """Lines with their blocks, as the quick pass would have built them."""
     result: list[Any] = []
     for built, below in entries:
-        inner = _nested(below, source, poisoned)
+        inner = _nested(below, source, poisoned, findings)
         if built is None:
             # A broken head's block can not be placed; what it declares is not missing either.
             for item in inner:
@@ -528,7 +530,20 @@ def _nested(entries: list[Any], source: Source, poisoned: set[str]) -> list[Any]
         result.append(built)
         if type(built) is tuple:
             result.extend(inner)
+            if inner:
+                findings.append(_below_clause(inner[0], built[0], source))
     return result
+
+
+def _below_clause(first: Any, above: Clause, source: Source) -> Finding:
+    """The finding for a line that is indented below a clause, which has no block."""
+    node = first[0] if type(first) is tuple else first
+    return UNEVEN_INDENT.at(
+        source.site(node.start, node.end),
+        "expected this line beside the clause above it, found it a step further in",
+        help="a clause has no block: line it up with the clause, or put it below a statement",
+        related=[(source.site(above.start, above.end), "the clause above")],
+    )
 
 
 def _words(text: str) -> set[str]:
@@ -593,7 +608,7 @@ def _logical_lines(source: Source, findings: list[Finding]) -> Iterator[_Line]:
 def _bracket_depth(line: str, depth: int) -> tuple[int, int]:
     """Depth of brackets after a line, and where the first that stays open was opened."""
     quoted = False
-    stack: list[int] = [0] * depth
+    stack: list[int] = []
     for at, character in enumerate(line):
         if quoted:
             quoted = character != '"'
@@ -603,9 +618,12 @@ def _bracket_depth(line: str, depth: int) -> tuple[int, int]:
             break
         elif character in "([":
             stack.append(at)
-        elif character in ")]" and stack:
-            stack.pop()
-    return len(stack), (stack[0] if stack else 0)
+        elif character in ")]":
+            if stack:
+                stack.pop()
+            else:
+                depth = max(0, depth - 1)
+    return depth + len(stack), (stack[0] if stack and not depth else 0)
 
 
 def _unclosed(source: Source, at: int) -> Finding:

@@ -93,6 +93,10 @@ PARTS = ("move", "turn", "size")
 MOST_STATEMENTS = 250_000
 """Statements that an expansion may come to, all repetitions counted."""
 MOST_REPEATS = 200_000
+MOST_GUESSES = 50
+"""Unknown names for which the one that was meant is looked for."""
+MOST_LETTERS = 100
+"""Letters of one word of a name."""
 MOST_MEMBERS = 10_000
 """Members of a written list, those of lists in it counted."""
 
@@ -208,6 +212,7 @@ class Build:
     needs_at: dict[tuple[str, str, str], Site] = field(default_factory=dict)
     offers_told: set[tuple[str, str, str]] = field(default_factory=set)
     statements: int = 0
+    guesses: int = 0
     broken: bool = False
 
     @property
@@ -277,9 +282,9 @@ class Pending:
                 for declared in self.words(statement):
                     self.by_word.setdefault(declared, []).append(number)
         for number in self.by_word.pop(word, ()):
-            statement = self.waiting.pop(number, None)
-            if statement is not None:
-                self.declare(statement)
+            wanted = self.waiting.pop(number, None)
+            if wanted is not None:
+                self.declare(wanted)
 
 
 @dataclass(slots=True, eq=False)
@@ -397,6 +402,13 @@ class Scope:
                 help=f'write "{text.lower().replace(".", "_").strip("_")}"; sides and parts are '
                 "added to names by themselves",
             )
+        if len(text) > MOST_LETTERS:
+            raise self.stop(
+                BAD_NAME,
+                word,
+                f"expected a name of at most {MOST_LETTERS} letters, found {len(text)}",
+                help="a short name says more",
+            )
         if text in RESERVED:
             raise self.stop(
                 RESERVED_NAME,
@@ -506,14 +518,21 @@ class Scope:
         """The finding for a name that nothing has; none if a broken line may declare it."""
         if word in self.document.poisoned or word in self.build.failed:
             return Stop(None)  # Its own line is broken, and was reported.
-        near = nearest(word, self.known())
-        help_line = f'did you mean "{near}"?' if near else "declare it, or ask the sheet for it"
-        owners = [node.dotted for node in self.build.nodes.values() if word in node.dials]
-        if owners:
-            help_line = f'the dial is "{owners[0]}.{word}"'
+        help_line = "declare it, or ask the sheet for it"
+        self.build.guesses += 1
+        if self.build.guesses <= MOST_GUESSES:
+            help_line = self._meant(word) or help_line
         if word == "side":
             help_line = 'in a "mirror" block it is left or right; give it to a part as a need'
         return self.stop(UNKNOWN_NAME, node, f'nothing is named "{word}" here', help=help_line)
+
+    def _meant(self, word: str) -> str | None:
+        """What an unknown name was perhaps meant to be; takes a walk through every name."""
+        owners = [node.dotted for node in self.build.nodes.values() if word in node.dials]
+        if owners:
+            return f'the dial is "{owners[0]}.{word}"'
+        near = nearest(word, self.known())
+        return f'did you mean "{near}"?' if near else None
 
     def segments(self, reference: Reference) -> tuple[str | int, ...]:
         """A reference's path with its bracketed expressions worked out."""
@@ -537,6 +556,8 @@ class Scope:
             return self.here(reference)
         self.demand(first)
         lazy = self.lazy(first)
+        if lazy is None and not nodes_first and first in self.build.failed:
+            raise Stop(None)  # A landmark that was refused; a node of its name is not meant.
         thing = self.thing(first) if nodes_first or lazy is None else None
         if thing is not None:
             return self.walk(reference, thing, path[1:], first)

@@ -7,6 +7,7 @@ left alone. Nothing here knows what the bytes mean.
 
 from __future__ import annotations
 
+import errno
 import os
 from collections.abc import Mapping
 
@@ -17,6 +18,10 @@ def write_all(files: Mapping[str, bytes]) -> tuple[str, ...]:
     Folders are made where they are missing. Raises OSError when one cannot be written; the files
     that were there before are then still whole.
     """
+    for path in files:
+        if is_special(path):
+            # A name that stands for a device must not come to stand for a file.
+            raise OSError(errno.EINVAL, "Not a regular file", path)
     changed = tuple(path for path, data in files.items() if not _holds(path, data))
     beside: dict[str, str] = {}
     try:
@@ -29,6 +34,11 @@ def write_all(files: Mapping[str, bytes]) -> tuple[str, ...]:
         for leftover in beside.values():
             _removed(leftover)
     return changed
+
+
+def is_special(path: str) -> bool:
+    """Whether a path leads to something that is no file: a folder, a device or a pipe."""
+    return os.path.exists(path) and not os.path.isfile(path)
 
 
 def _holds(path: str, data: bytes) -> bool:

@@ -15,7 +15,7 @@ from pathlib import Path
 from outline import outline
 
 from somite import pipeline
-from somite.findings import Finding
+from somite.findings import Finding, has_errors
 from somite.pipeline import Compiled
 from somite.sheet import read
 from somite.text import Source, clean
@@ -99,7 +99,8 @@ def compiled(case: Case) -> Compiled:
     sheet, more = read(Source(SHEET, sheet_text(source.text)))
     assert sheet is not None and recipe is not None, (*findings, *more)
     made = pipeline.compile_rig(recipe, sheet)
-    return Compiled(made.rig, made.settled, (*made.findings, *more), made.sources)
+    settled = None if has_errors(more) else made.settled
+    return Compiled(made.rig, settled, (*made.findings, *more), made.sources)
 
 
 def sheet_text(text: str) -> str:

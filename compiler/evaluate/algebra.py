@@ -17,6 +17,8 @@ from numpy.typing import NDArray
 from somite.spatial.component import Quaternion, Vector
 from somite.spatial.rotation import ORDERS
 from somite.spatial.rotation import product as product_of_parts
+from somite.spatial.rotation import shortest_arc
+from somite.spatial.vector import cross, dot
 
 Array: TypeAlias = NDArray[np.float64]
 Index: TypeAlias = NDArray[np.int64]
@@ -34,6 +36,19 @@ def stack(parts: Sequence[Any], shape: tuple[int, ...], out: Array | None = None
     for k, part in enumerate(parts):
         out[..., k, :] = part
     return out
+
+
+def dotted(a: Array, b: Array) -> Array:
+    """Scalar products of vectors whose components are on the first axis."""
+    found: Array = a[0] * b[0]
+    found += a[1] * b[1]
+    found += a[2] * b[2]
+    return found
+
+
+def squared(a: Array) -> Array:
+    """Squares of lengths of vectors whose components are on the first axis."""
+    return dotted(a, a)
 
 
 def right_product(turn: Quaternion[float]) -> Array:
@@ -105,30 +120,100 @@ def determinant(m: Array) -> Array:
     return found
 
 
+_SINE = (
+    1.58969099521155010221e-10,
+    -2.50507602534068634195e-08,
+    2.75573137070700676789e-06,
+    -1.98412698298579493134e-04,
+    8.33333333332248946124e-03,
+    -1.66666666666666324348e-01,
+)
+"""The sine from -pi/4 to pi/4, as `somite.spatial.trig` has it."""
+_TAU_HIGH, _TAU_LOW = 6.283185005187988, 3.019915981956753e-07
+"""tau in two parts, the first with so few bits that its multiples are exact."""
+
+
+def half_turns(angles: Array) -> tuple[Array, Array]:
+    """Sines and cosines of half the angles, both with the same sign as is, or both turned over.
+
+    An angle is first brought to within half a turn, which may turn over both: as parts of a
+    quaternion they mean the same. Within 1e-15 up to `TURNED` radians.
+    """
+    whole = np.rint(angles * (1.0 / 6.283185307179586))
+    quarter = angles - whole * _TAU_HIGH
+    whole *= _TAU_LOW
+    quarter -= whole
+    quarter *= 0.25
+    square = quarter * quarter
+    sine = square * _SINE[0]
+    for term in _SINE[1:]:
+        sine += term
+        sine *= square
+    sine *= quarter
+    sine += quarter
+    np.multiply(sine, sine, out=square)
+    cosine = np.sqrt(1.0 - square)
+    cosine *= sine
+    cosine += cosine
+    square *= -2.0
+    square += 1.0
+    return cosine, square
+
+
 def turns_from_angles(angles: Array, order: str, out: Array) -> Array:
     """Quaternions (..., 4, poses) of three turns (..., 3, poses) about x, y and z, in an order.
 
-    As `somite.spatial.rotation.quaternion_from_euler`, with the platform's trigonometry.
+    As `somite.spatial.rotation.quaternion_from_euler`, of either sign.
     """
     axes = ORDERS[order]
     first, second, third = axes[:3]
-    half = angles * 0.5
-    sines, cosines = np.sin(half), np.cos(half)
+    sines, cosines = half_turns(angles)
     si, sj, sk = sines[..., first, :], sines[..., second, :], sines[..., third, :] * axes[3]
     ci, cj, ck = cosines[..., first, :], cosines[..., second, :], cosines[..., third, :]
     cc, cs, sc, ss = ci * ck, ci * sk, si * ck, si * sk
-    out[..., first, :] = cj * sc - sj * cs
-    out[..., second, :] = sj * cc + cj * ss
-    out[..., third, :] = (cj * cs - sj * sc) * axes[3]
-    out[..., 3, :] = cj * cc + sj * ss
+    np.subtract(cj * sc, sj * cs, out=out[..., first, :])
+    np.add(sj * cc, cj * ss, out=out[..., second, :])
+    np.multiply(cj * cs - sj * sc, axes[3], out=out[..., third, :])
+    np.add(cj * cc, sj * ss, out=out[..., 3, :])
     return out
 
 
 def about(axis: Any, angle: Array) -> tuple[Any, Any, Any, Any]:
-    """Quaternion components of turns by an angle about unit axes (components)."""
-    half = angle * 0.5
-    s = np.sin(half)
-    return axis[0] * s, axis[1] * s, axis[2] * s, np.cos(half)
+    """Quaternion components, of either sign, of turns by an angle about unit axes (components)."""
+    sine, cosine = half_turns(angle)
+    return axis[0] * sine, axis[1] * sine, axis[2] * sine, cosine
+
+
+def half_of(cosine: Array, sine: Array) -> tuple[Array, Array]:
+    """Cosine and sine of half an angle from those of the angle, exact at every angle.
+
+    They may be any multiple of cosine and sine; both zero is no angle.
+    """
+    size = np.sqrt(cosine * cosine + sine * sine)
+    nothing = size <= 0.0
+    if nothing.any():
+        size, cosine = np.where(nothing, 1.0, size), np.where(nothing, 1.0, cosine)
+    large = np.sqrt((size + np.abs(cosine)) / (size + size))
+    small = sine / (size * large * 2.0)
+    behind = cosine < 0.0
+    if not behind.any():
+        return large, small
+    return np.where(behind, np.abs(small), large), np.where(
+        behind, np.copysign(large, sine), small
+    )
+
+
+def arc(a: Any, b: Any) -> tuple[Any, Any, Any, Any]:
+    """The smallest turn that takes a unit vector to another, as `shortest_arc` of `spatial`."""
+    x, y, z = cross(a, b)
+    cosine = dot(a, b)
+    size = np.sqrt(np.maximum(cosine + 1.0, 0.25) * 2.0)
+    found = (x / size, y / size, z / size, size * 0.5)
+    behind = cosine < -0.7
+    if not behind.any():
+        return found
+    exact = shortest_arc(a, b)
+    return tuple(np.where(behind, one, other) for one, other in zip(exact, found, strict=True))  # type: ignore[return-value]
 
 
 def twist_angle(q: Any, axis: Vector[float]) -> Array:

@@ -11,12 +11,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from somite.evaluate.algebra import Array
+from somite.evaluate.algebra import Array, dotted, squared
 from somite.evaluate.state import State
 from somite.spatial import spline
 
 _PARTS_IN_ALL = 16
 _PARTS = 4
+REFINED = 3
+"""Steps of Newton's method from a length to a parameter, from a straight guess in a part."""
 _GAUSS = (
     (0.23861918608319690863, 0.46791393457269104739),
     (0.66120938646626451366, 0.36076157304813860757),
@@ -127,7 +129,7 @@ class Path:
         _, count, self.poses = points.shape
         legs = np.diff(points, axis=1)
         self.legs = legs
-        square = legs[0] * legs[0] + legs[1] * legs[1] + legs[2] * legs[2]
+        square = squared(legs)
         self.leg_squares = square
         self.whole = np.sqrt(square).sum(axis=0)
         _, ending = self._polynomial(np.full((1, self.poses), form.end))
@@ -139,7 +141,7 @@ class Path:
 
     def _moving(self, velocity: Array) -> Array:
         """Velocities (3, n, poses), and where one vanishes that of the last leg with a length."""
-        square = (velocity * velocity).sum(axis=0)
+        square = squared(velocity)
         still = square <= 1e-20 * self.whole * self.whole
         if not still.any():
             return velocity
@@ -170,11 +172,15 @@ class Path:
             v = u - form.starts[span]
             pose = np.arange(self.poses)
             chosen = [held[:, :, k][:, span, pose] for k in range(form.degree + 1)]
-        place = chosen[-1]
-        velocity: Array = np.zeros((3, *u.shape))
+        place = np.empty((3, *u.shape))
+        place[...] = chosen[-1]
+        velocity: Array = np.zeros(place.shape)
         for k in range(form.degree - 1, -1, -1):
-            velocity = velocity * v + place
-            place = place * v + chosen[k]
+            if k < form.degree - 1:
+                velocity *= v
+            velocity += place
+            place *= v
+            place += chosen[k]
         return place, velocity
 
     def gentle(self) -> Array:
@@ -189,12 +195,11 @@ class Path:
         if count <= 5:
             for i in range(count):
                 for j in range(i):
-                    product = legs[:, i] * legs[:, j]
-                    found &= product[0] + product[1] + product[2] > 0.0
+                    found &= dotted(legs[:, i], legs[:, j]) > 0.0
             return found
         chord = self.points[:, -1] - self.points[:, 0]
-        along = (legs * chord[:, None]).sum(axis=0)
-        half = 0.5 * self.leg_squares * (chord * chord).sum(axis=0)
+        along = dotted(legs, chord[:, None])
+        half = 0.5 * self.leg_squares * squared(chord)
         return np.asarray(((along > 0.0) & (along * along > half)).all(axis=0))
 
     def lengths(self) -> Array:
@@ -217,7 +222,7 @@ class Path:
         across = after - before
         flat = across <= 0.0
         u = start + width * np.where(flat, 0.0, (wanted - before) / np.where(flat, 1.0, across))
-        for _ in range(4):
+        for _ in range(REFINED):
             speed = self._speeds(u)
             reached = before + self._between(start, u)
             still = speed <= 1e-12 * self.whole
@@ -228,11 +233,10 @@ class Path:
 
     def _speeds(self, u: Array) -> Array:
         _, velocity = self._polynomial(u)
-        return np.asarray(np.sqrt((velocity * velocity).sum(axis=0)))
+        return np.asarray(np.sqrt(squared(velocity)))
 
     def _between(self, start: Array, u: Array) -> Array:
         half = (u - start) * 0.5
-        total: Array = np.zeros(u.shape)
-        for node, weight in zip(_NODES, _WEIGHTS, strict=True):
-            total = total + weight * self._speeds(start + half * (1.0 + node))
-        return total * half
+        at = start + half * (1.0 + _NODES[:, None, None])
+        speeds = self._speeds(at.reshape(-1, self.poses)).reshape(at.shape)
+        return np.asarray(np.tensordot(_WEIGHTS, speeds, axes=1) * half)

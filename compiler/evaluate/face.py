@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from somite.evaluate.algebra import Array, planes, stack
+import numpy as np
+
+from somite.evaluate.algebra import arc, half_of, planes, stack
 from somite.evaluate.nodes import Mount
 from somite.evaluate.state import TURN, State
 from somite.ir import Quaternion, Vector
-from somite.spatial.component import choose_all
-from somite.spatial.rotation import product, quaternion_from_axes, rotated
-from somite.spatial.vector import cross, dot, subtract, unit
+from somite.spatial.rotation import product, rotated
+from somite.spatial.vector import cross, dot, subtract
 
 NEAR = 1e-20
 """Square of the sine under which up lies along the way to the mark, and says nothing."""
@@ -40,12 +41,18 @@ class Faced:
         carried = planes(self.mount.turns(state)[0])
         way = subtract(planes(state.world[self.mark, :3, 3]), place)  # type: ignore[arg-type]
         own = rotated(carried, self.axis)  # type: ignore[type-var]
-        here = dot(way, way) < self.near * self.near
-        ahead = unit(choose_all(here, own, way), own)
+        square = dot(way, way)
+        here = square < self.near * self.near
+        size = np.sqrt(np.where(here, 1.0, square))
+        ahead = tuple([np.where(here, a, b / size) for a, b in zip(own, way, strict=True)])
+        swung = product(arc(own, ahead), carried)
         up = rotated(planes(state.world[self.up, TURN]), self.up_axis)  # type: ignore[type-var]
-        aside = cross(ahead, up)
-        vague = dot(aside, aside) < NEAR
-        up = choose_all(vague, rotated(carried, self.up_own), up)  # type: ignore[type-var]
-        exact = quaternion_from_axes(self.axis, ahead, self.up_own, up)  # type: ignore[arg-type]
-        turned: tuple[Array, ...] = product(exact, self.offset)  # type: ignore[arg-type]
+        aside = cross(ahead, rotated(swung, self.up_own))  # type: ignore[type-var]
+        vague = dot(up, up) - dot(up, ahead) ** 2 < NEAR
+        cosine = np.where(vague, 1.0, dot(rotated(swung, self.up_own), up))  # type: ignore[type-var]
+        sine = np.where(vague, 0.0, dot(aside, up))
+        half_cosine, half_sine = half_of(cosine, sine)
+        x, y, z = self.axis
+        roll = (x * half_sine, y * half_sine, z * half_sine, half_cosine)
+        turned = product(product(swung, roll), self.offset)  # type: ignore[arg-type]
         state.world[self.target, TURN] = stack(turned, (4, state.poses))

@@ -24,8 +24,10 @@ from somite.evaluate.state import State, Step
 from somite.evaluate.twist import Twisted, TwistedEnd, Untwisted
 from somite.ir import Reach, Ride, Twist, TwistEnd
 from somite.settle import AXES, ReachRest, TwistEndRest
+from somite.spatial.rotation import quaternion_from_axes
 from somite.spatial.transform import inverse
 from somite.spatial.trig import sine_cosine
+from somite.spatial.vector import X, Y
 
 
 def points(laying: Laying, name: str) -> None:
@@ -150,7 +152,7 @@ def _reached(laying: Laying, held: list[Any]) -> Step:
     poles = [-1 if one.pole is None else laying.slot(one.pole) for one in reaches]
     bend = Bend(
         _columns([rest.line for rest in rests]),
-        _columns([rest.bend for rest in rests]),
+        _columns([quaternion_from_axes(X, rest.line, Y, rest.bend) for rest in rests]),
         np.array([[cosine] for _, cosine in turned]),
         np.array([[sine] for sine, _ in turned]),
         poles,

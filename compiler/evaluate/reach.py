@@ -13,13 +13,12 @@ from typing import Any
 
 import numpy as np
 
-from somite.evaluate.algebra import Array, stack
+from somite.evaluate.algebra import Array, arc, half_of, stack
 from somite.evaluate.nodes import Mount, Size, scale_of
 from somite.evaluate.state import TURN, State
 from somite.ir import Quaternion
-from somite.spatial.component import choose_all
-from somite.spatial.rotation import product, quaternion_from_axes, rotated, shortest_arc
-from somite.spatial.vector import X, Z, cross, dot, rejected, subtract, unit
+from somite.spatial.rotation import product, rotated, shortest_arc
+from somite.spatial.vector import Y, cross, dot, rejected, subtract, unit
 
 ON_LINE = 1e-9
 """A pole nearer the line to the goal than this share of the chain's length says nothing."""
@@ -33,12 +32,13 @@ Parts = tuple[Any, ...]
 class Bend:
     """How a group of chains is laid: arrays over the chains, constant over poses (n, 1) each.
 
-    `line` and `bend` are rest directions in the mount, `cosine` and `sine` of the angle from the
-    pole's direction to the bend. A pole of -1 is none.
+    `line` is a rest direction in the mount, `frame` the turn there of the frame whose x is the
+    line and whose y is the bend; `cosine` and `sine` are of the angle from the pole's direction to
+    the bend. A pole of -1 is none.
     """
 
     line: Parts
-    bend: Parts
+    frame: Parts
     cosine: Array
     sine: Array
     poles: Sequence[int]
@@ -69,43 +69,45 @@ class Reached:
         turn = _gathered([mount.turns(state)[0] for mount in self.mounts])
         goal = _gathered([state.world[slot, :3, 3] for slot in self.goals])
         scale = np.stack([np.ones(state.poses) * scale_of(state, one) for one in self.scales])
-        line, bend, apart = self._laid(state, place, turn, goal, scale)
+        frame, line, apart = self._laid(state, place, turn, goal, scale)
         stretch = np.stack([np.ones(state.poses) * one(state) for one in self.stretch])
         whole = self.bones.sum(axis=0) * scale
         near = eased(apart, self.ease_from * scale, whole)
         grown = np.where(near > 0.0, apart / np.where(near > 0.0, near, 1.0), 1.0)
         grown = 1.0 + np.clip(stretch, 0.0, 1.0) * np.maximum(grown - 1.0, 0.0)
         ways = self._ways(near / scale)
-        self._write(state, place, line, bend, ways, scale * grown)
+        self._write(state, place, frame, line, ways, scale * grown)
 
     def _laid(
         self, state: State, place: Parts, turn: Parts, goal: Parts, scale: Array
     ) -> tuple[Parts, Parts, Array]:
-        """Directions to the goal and of the bend, and how far the goal is."""
+        """The frame of the chain's plane (x to the goal, y to the bend), x, and how far."""
         way = subtract(goal, place)  # type: ignore[type-var]
+        apart = np.sqrt(dot(way, way))
         carried = rotated(turn, self.bend.line)  # type: ignore[type-var]
-        line = unit(way, carried)  # type: ignore[type-var]
-        swung = product(shortest_arc(carried, line), turn)  # type: ignore[type-var]
-        bend = rotated(swung, self.bend.bend)  # type: ignore[type-var]
+        here = apart <= 1e-150
+        size = np.where(here, 1.0, apart)
+        line = tuple([np.where(here, a, b / size) for a, b in zip(carried, way, strict=True)])
+        frame = product(product(arc(carried, line), turn), self.bend.frame)  # type: ignore[arg-type]
         if any(pole >= 0 for pole in self.bend.poles):
-            bend = self._poled(state, place, line, bend, scale)
-        bend = unit(rejected(bend, line), bend)
-        return line, bend, np.sqrt(dot(way, way))
+            frame = self._poled(state, place, line, frame, scale)
+        return frame, line, apart
 
-    def _poled(self, state: State, place: Parts, line: Parts, bend: Parts, scale: Array) -> Parts:
-        """The bend's direction by the pole, where there is one and it is off the line."""
+    def _poled(self, state: State, place: Parts, line: Parts, frame: Parts, scale: Array) -> Parts:
+        """The frame turned about x, so that y lies as at rest to the pole, if it is off the line."""
         slots = [max(pole, 0) for pole in self.bend.poles]
         pole = _gathered([state.world[slot, :3, 3] for slot in slots])
         toward = rejected(subtract(pole, place), line)  # type: ignore[type-var]
-        across = cross(line, toward)
-        square = dot(toward, toward)
         limit = ON_LINE * self.bones.sum(axis=0) * scale
         none = np.array([pole < 0 for pole in self.bend.poles])[:, None]
-        vague = none | (square <= limit * limit)
-        size = np.sqrt(np.where(vague, 1.0, square))
-        cosine, sine = self.bend.cosine / size, self.bend.sine / size
-        turned = tuple([a * cosine + b * sine for a, b in zip(toward, across, strict=True)])
-        return choose_all(vague, bend, turned)
+        vague = none | (dot(toward, toward) <= limit * limit)
+        bend = rotated(frame, Y)  # type: ignore[type-var]
+        cosine, sine = dot(bend, toward), dot(cross(bend, toward), line)  # type: ignore[type-var]
+        ahead = cosine * self.bend.cosine - sine * self.bend.sine
+        aside = sine * self.bend.cosine + cosine * self.bend.sine
+        c, s = half_of(np.where(vague, 1.0, ahead), np.where(vague, 0.0, aside))
+        x, y, z, w = frame
+        return x * c + w * s, y * c + z * s, z * c - y * s, w * c - x * s
 
     def _ways(self, apart: Array) -> list[tuple[Array, Array, Array]]:
         """Each bone as seen from the line: along it, toward the bend, and aside; rest lengths."""
@@ -121,28 +123,40 @@ class Reached:
         self,
         state: State,
         place: Parts,
+        frame: Parts,
         line: Parts,
-        bend: Parts,
         ways: list[tuple[Array, Array, Array]],
         scale: Array,
     ) -> None:
+        bend = rotated(frame, Y)  # type: ignore[type-var]
         normal = cross(line, bend)  # type: ignore[type-var]
         count = len(self.joints)
         at = place
         for k, (ahead, up, aside) in enumerate(ways):
-            way = tuple(
-                [
-                    a * ahead + b * up + c * aside
-                    for a, b, c in zip(line, bend, normal, strict=True)
-                ]
-            )
-            laid = quaternion_from_axes(X, way, Z, normal)  # type: ignore[arg-type]
+            laid = _laid_along(frame, ahead, up, aside)
             turn = stack(product(laid, self.offsets[k]), (count, 4, state.poses))  # type: ignore[arg-type]
             places = stack(at, (count, 3, state.poses))
             for chain, first in enumerate(self.joints):
                 state.world[first + k, TURN] = turn[chain]
                 state.world[first + k, :3, 3] = places[chain]
+            if k + 1 == len(ways):
+                break
+            way = [
+                a * ahead + b * up + c * aside for a, b, c in zip(line, bend, normal, strict=True)
+            ]
             at = tuple([a + b * scale for a, b in zip(at, way, strict=True)])
+
+
+def _laid_along(frame: Parts, ahead: Array, up: Array, aside: Array) -> Parts:
+    """The frame turned about z, then about y, so that x lies along a direction seen from it."""
+    x, y, z, w = frame
+    c, s = half_of(ahead, up)
+    turned = x * c + y * s, y * c - x * s, z * c + w * s, w * c - z * s
+    if not aside.any():
+        return turned
+    c, s = half_of(np.sqrt(ahead * ahead + up * up), -aside)
+    x, y, z, w = turned
+    return x * c - z * s, y * c + w * s, z * c + x * s, w * c - y * s
 
 
 def _gathered(arrays: Sequence[Array]) -> Parts:

@@ -13,16 +13,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from somite.evaluate.algebra import Array, Index, planes, stack
+from somite.evaluate.algebra import Array, Index, arc, dotted, planes, squared, stack
 from somite.evaluate.curve import Form, Path
 from somite.evaluate.nodes import Size, scale_of
 from somite.evaluate.state import TURN, State
 from somite.ir import Quaternion, Vector
-from somite.spatial.rotation import product, rotated, shortest_arc
+from somite.spatial.rotation import product, rotated
 
 SUBSTEPS = 8
 """Steps of a carried frame from one joint to the next, as settling takes."""
-STEPS = 12
+STEPS = 9
 """Most steps of Newton's method on all joints at once; four or five do."""
 CLOSE = 1e-12
 """How near, in lengths of the whole curve, a bone's end must come to its ball."""
@@ -61,19 +61,21 @@ class Ridden:
         u = self._stations(path, state, scale)
         samples = self._walk(path, u)
         places = samples[0][:, :: SUBSTEPS]
-        bones = np.diff(places, axis=1)
+        bones = places[:, 1:] - places[:, :-1]
+        lengths = np.sqrt(squared(bones))
         carried = self._carried(state, samples)
         slots = slice(self.joints, self.joints + len(self.bones))
         state.world[slots, :3, 3] = places[:, :-1].swapaxes(0, 1)
         here = tuple([plane[:-1] for plane in carried])
-        own = rotated(here, self.axis)  # type: ignore[type-var]
-        laid = product(shortest_arc(own, tuple(bones)), here)  # type: ignore[arg-type]
+        along = tuple(bones / np.maximum(lengths, 1e-300))
+        tangents = tuple(samples[1][:, :-1:SUBSTEPS])
+        laid = product(arc(tangents, along), here)  # type: ignore[arg-type]
         turns = product(laid, tuple(self.rolls.T[:, :, None]))  # type: ignore[arg-type]
         stack(turns, (len(self.bones), 4, state.poses), state.world[slots, TURN])
         for slot, k in zip(self.ends, (0, -1), strict=True):
             stack([plane[k] for plane in carried], (4, state.poses), state.world[slot, TURN])
         if self.extras is not None:
-            self._resize(state, bones, scale)
+            self._resize(state, lengths, scale)
 
     def _stations(self, path: Path, state: State, scale: Array) -> Array:
         """Parameters (n + 1, poses) of the joints and the end."""
@@ -93,31 +95,31 @@ class Ridden:
         between = u[:-1, None] + np.diff(u, axis=0)[:, None] * shares
         walked = np.concatenate([between.reshape(-1, u.shape[1]), u[-1:]])
         place, velocity = path.at(walked)
-        square = (velocity * velocity).sum(axis=0)
+        square = squared(velocity)
         still = square <= 1e-24 * path.whole * path.whole
         if still.any():
             velocity = np.where(still, path.ending[:, None], velocity)
-            square = np.where(still, (path.ending * path.ending).sum(axis=0), square)
-        return place, velocity / np.sqrt(np.where(square > 0.0, square, 1.0))
+            square = np.where(still, squared(path.ending), square)
+        velocity /= np.sqrt(square)
+        return place, velocity
 
     def _carried(self, state: State, samples: tuple[Array, Array]) -> tuple[Array, ...]:
         """Carried frames' turns: components (n + 1, poses)."""
         tangents = tuple(samples[1][:, 0])
         begun = product(planes(state.world[self.carrier, TURN]), self.start)  # type: ignore[arg-type]
-        swing = shortest_arc(rotated(begun, self.axis), tangents)  # type: ignore[type-var, arg-type]
+        swing = arc(rotated(begun, self.axis), tangents)  # type: ignore[type-var]
         found = [product(swing, begun)]
         for step in between_joints(reflections(*samples), len(self.bones)):
             found.append(product(step, found[-1]))
         return tuple([np.stack([turn[k] for turn in found]) for k in range(4)])
 
-    def _resize(self, state: State, bones: Array, scale: Array) -> None:
+    def _resize(self, state: State, lengths: Array, scale: Array) -> None:
         """Stretch along the bone, and what volume keeps across it."""
-        lengths = np.sqrt((bones * bones).sum(axis=0))
         ratio = np.clip(lengths / (self.bones[:, None] * scale), 1e-4, 1e4)
         volume = np.clip(self.volume(state) + np.zeros(state.poses), 0.0, 1.0)
         assert self.extras is not None
         sizes = state.extras[self.extras : self.extras + len(self.bones)]
-        sizes[...] = (ratio ** (-0.5 * volume))[:, None]
+        sizes[...] = np.exp(-0.5 * volume * np.log(ratio))[:, None]
         along = [k for k in range(3) if self.axis[k] != 0.0][0]
         sizes[:, along] = ratio
 
@@ -128,21 +130,22 @@ def reflections(places: Array, tangents: Array) -> tuple[Array, ...]:
     Two reflections make a turn: with v the step and w the change of the reflected tangent, it is
     (v × w, v · w), normalised. A step or a change of no length turns by the shortest arc.
     """
-    v = np.diff(places, axis=1)
+    v = places[:, 1:] - places[:, :-1]
     before, after = tangents[:, :-1], tangents[:, 1:]
-    square = (v * v).sum(axis=0)
-    still = square <= 1e-28 * (places * places).sum(axis=0)[1:]
-    share = 2.0 * (v * before).sum(axis=0) / np.where(still, 1.0, square)
-    w = after - before + v * share
+    square = squared(v)
+    still = square <= 1e-28 * squared(places[:, 1:])
+    w = v * (2.0 * dotted(v, before) / np.where(still, 1.0, square))
+    w += after
+    w -= before
     x, y, z = v[1] * w[2] - v[2] * w[1], v[2] * w[0] - v[0] * w[2], v[0] * w[1] - v[1] * w[0]
-    along = (v * w).sum(axis=0)
+    along = dotted(v, w)
     whole = x * x + y * y + z * z + along * along
     lost = still | (whole <= 1e-24 * square)
-    size = np.sqrt(np.where(lost, 1.0, whole))
-    turn = (x / size, y / size, z / size, along / size)
+    size = 1.0 / np.sqrt(np.where(lost, 1.0, whole))
+    turn = (x * size, y * size, z * size, along * size)
     if lost.any():
-        arc = shortest_arc(tuple(before), tuple(after))  # type: ignore[arg-type]
-        return tuple([np.where(lost, a, b) for a, b in zip(arc, turn, strict=True)])
+        straight = arc(tuple(before), tuple(after))
+        return tuple([np.where(lost, a, b) for a, b in zip(straight, turn, strict=True)])
     return turn
 
 
@@ -159,11 +162,14 @@ def between_joints(steps: tuple[Array, ...], bones: int) -> list[tuple[Array, ..
 def crossings(path: Path, radii: Array, guess: Array) -> Array:
     """Parameters (n + 1, poses) of joints that lie a bone apart each, from the first guess on.
 
-    Where the curve is gentle there is one such row, and Newton's method on all joints at once
-    finds it; elsewhere crossings are looked for one after another.
+    Newton's method on all joints at once finds such a row. It is the first one where the curve is
+    gentle, or where none of some places between two joints lies outside the first one's ball;
+    elsewhere crossings are looked for one after another.
     """
     u, settled = _together(path, radii, guess)
-    settled &= path.gentle()
+    doubtful = np.flatnonzero(settled & ~path.gentle())
+    if len(doubtful):
+        settled[doubtful] = _inside(path.taken(doubtful), radii[:, doubtful], u[:, doubtful])
     if not settled.all():
         rest = np.flatnonzero(~settled)
         u[:, rest] = _one_by_one(path.taken(rest), radii[:, rest], float(guess[0]))
@@ -176,25 +182,44 @@ def _together(path: Path, radii: Array, guess: Array) -> tuple[Array, Index]:
     close = CLOSE * path.whole
     for step in range(STEPS):
         place, velocity = path.at(u)
-        across = np.diff(place, axis=1)
-        apart = np.sqrt((across * across).sum(axis=0))
+        across = place[:, 1:] - place[:, :-1]
+        square = squared(across)
+        apart = np.sqrt(square)
         miss = apart - radii
         settled = np.abs(miss).max(axis=0) <= close
         if step == STEPS - 1 or settled.all():
             break
-        way = across / np.maximum(apart, 1e-300)
-        ahead = (way * velocity[:, 1:]).sum(axis=0)
-        behind = (way * velocity[:, :-1]).sum(axis=0)
-        moved = np.zeros(path.poses)
-        for k in range(len(radii)):
-            slope = np.where(np.abs(ahead[k]) > 1e-9 * path.whole, ahead[k], np.inf)
-            moved = (behind[k] * moved - miss[k]) / slope
-            u[k + 1] = np.where(settled, u[k + 1], np.clip(u[k + 1] + moved, guess[0], FARTHEST))
-    return u, settled & (np.diff(u, axis=0) > 0.0).all(axis=0)
+        miss *= apart
+        ahead = dotted(across, velocity[:, 1:])
+        behind = dotted(across, velocity[:, :-1])
+        ahead[np.abs(ahead) <= 1e-9 * apart * path.whole] = np.inf
+        miss /= ahead
+        behind /= ahead
+        moved = -miss[0]
+        following = [moved]
+        for k in range(1, len(radii)):
+            moved = behind[k] * moved - miss[k]
+            following.append(moved)
+        step_by = np.stack(following)
+        step_by[:, settled] = 0.0
+        u[1:] = np.clip(u[1:] + step_by, guess[0], FARTHEST)
+    return u, settled & (u[1:] > u[:-1]).all(axis=0)
+
+
+def _inside(path: Path, radii: Array, u: Array) -> Array:
+    """Poses in which places between two joints lie within the bone's ball about the first."""
+    shares = (np.arange(1, BETWEEN)[:, None, None] / BETWEEN) * (u[1:] - u[:-1])
+    here, _ = path.at(u[:-1])
+    between, _ = path.at((u[:-1] + shares).reshape(-1, path.poses))
+    away = between.reshape(3, BETWEEN - 1, len(radii), path.poses) - here[:, None]
+    limit = radii * (1.0 + 1e-9)
+    return np.asarray((squared(away) <= limit * limit).all(axis=(0, 1)))
 
 
 FARTHEST = 1e6
 """Parameters beyond which nothing is looked for."""
+BETWEEN = 8
+"""Into so many parts a bone's stretch of the curve is divided to see that it is the first."""
 
 
 def _one_by_one(path: Path, radii: Array, start: float) -> Array:
@@ -206,7 +231,7 @@ def _one_by_one(path: Path, radii: Array, start: float) -> Array:
     for k, radius in enumerate(radii):
         here, _ = path.at(u[k : k + 1])
         away = looked - here
-        beyond = (away * away).sum(axis=0) >= radius * radius
+        beyond = squared(away) >= radius * radius
         beyond &= form.looks[:, None] > u[k]
         first = np.argmax(beyond, axis=0)
         high = form.looks[first]
@@ -222,10 +247,10 @@ def _refined(path: Path, here: Array, radius: Array, low: Array, high: Array) ->
     for _ in range(REFINEMENTS):
         place, velocity = path.at(u[None])
         across = place - here
-        apart = np.sqrt((across * across).sum(axis=0))
+        apart = np.sqrt(squared(across))
         miss = (apart - radius)[0]
         low, high = np.where(miss < 0.0, u, low), np.where(miss < 0.0, high, u)
-        slope = (across * velocity).sum(axis=0)[0] / np.maximum(apart[0], 1e-300)
+        slope = dotted(across, velocity)[0] / np.maximum(apart[0], 1e-300)
         following = u - miss / np.where(slope > 0.0, slope, np.inf)
         inside = (following > low) & (following < high) & (slope > 0.0)
         settled = np.abs(miss) <= CLOSE * path.whole
@@ -239,10 +264,10 @@ def _past_the_end(path: Path, here: Array, radius: Array) -> Array:
     """The parameter on the end tangent where it leaves the ball, which holds the end."""
     end = path.form.end
     place, _ = path.at(np.full((1, path.poses), end))
-    speed = np.sqrt((path.ending * path.ending).sum(axis=0))
+    speed = np.sqrt(squared(path.ending))
     ahead = path.ending / speed
     away = place[:, 0] - here
-    along = (away * ahead).sum(axis=0)
-    inside = np.maximum(along * along + radius * radius - (away * away).sum(axis=0), 0.0)
+    along = dotted(away, ahead)
+    inside = np.maximum(along * along + radius * radius - squared(away), 0.0)
     over = np.maximum(np.sqrt(inside) - along, 0.0)
     return np.minimum(end + over / speed, FARTHEST)

@@ -72,9 +72,14 @@ class Delivery:
 
             self._put(closing(self._seen, coloured=self._coloured))
         if self._file is not None:
-            from somite.write import write_all
+            from somite.write import is_special, write_all
 
-            write_all({self._file: "".join(self._text).encode("utf-8", "replace")})
+            data = "".join(self._text).encode("utf-8", "replace")
+            if is_special(self._file):
+                with open(self._file, "wb") as stream:  # Such as /dev/stdout.
+                    stream.write(data)
+            else:
+                write_all({self._file: data})
         return self.status
 
     def _put(self, text: str) -> None:

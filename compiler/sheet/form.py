@@ -584,9 +584,7 @@ def _pairs_of(rows: SideRows) -> Iterable[Sides]:
     left = rows.left.value if rows.left is not None else ()
     right = rows.right.value if rows.right is not None else ()
     for number in range(max(len(left), len(right))):
-        yield Sides(
-            left[number] if left else None, right[number] if right else None, rows.site
-        )
+        yield Sides(left[number] if left else None, right[number] if right else None, rows.site)
 
 
 def side_findings(name: str, pair: Sides) -> Iterable[Finding]:

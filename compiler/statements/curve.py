@@ -104,6 +104,10 @@ def _worked(entity: CurveEntity) -> Worked:
     if shaped is not None:
         _check_shaped(entity)
     places = scope.positions(source.arguments)
+    if len(places) > MOST_POINTS:
+        raise scope.stop(
+            CURVE_SHAPE, source, f"expected at most {MOST_POINTS} places, found {len(places)}"
+        )
     try:
         if shaped is not None:
             made = spline.Curve(spline.clamped_knots(len(places), degree), degree, tuple(places))

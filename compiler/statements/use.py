@@ -74,8 +74,8 @@ def declare(statement: Statement, scope: Scope) -> None:
     build.declare_block(
         [line for line in part.block if line.word not in ("needs", "offers")], inner
     )
-    for name in entity.offers:
-        if (value := inner.names.get(name)) is not None:
+    for offered_name in entity.offers:
+        if (value := inner.names.get(offered_name)) is not None:
             value.used = True  # Whether anyone takes what is offered is not the part's affair.
     build.last.append(lambda: _finish(part, entity, inner))
 
