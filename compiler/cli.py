@@ -34,8 +34,8 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import TextIO
 
-    from somite.build import Outcome
-    from somite.job import Job
+    from somite.builds.build import Outcome
+    from somite.builds.job import Job
     from somite.tidy import Tidied
 
 
@@ -59,8 +59,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return PIPE_CLOSED
     except OSError as error:
         _silence()
-        with contextlib.suppress(OSError):
-            print(f"somite: the output could not be written: {error.strerror}", file=sys.stderr)
+        print(f"somite: the output could not be written: {error.strerror}", file=sys.stderr)
         return USAGE
     except KeyboardInterrupt:
         return INTERRUPTED
@@ -261,7 +260,7 @@ def _delivery(options: argparse.Namespace) -> Delivery:
 
 def _new(options: argparse.Namespace) -> int:
     from somite import start
-    from somite.write import write_all
+    from somite.builds.write import write_all
 
     folder = os.path.normpath(options.folder)
     name = start.recipe_name(os.path.basename(os.path.abspath(folder)))
@@ -283,7 +282,7 @@ def _build(options: argparse.Namespace) -> int:
     jobs = _jobs(options, lambda: _cast_jobs(delivery))
     if not jobs:
         return delivery.close()
-    from somite import build
+    from somite.builds import build
 
     counts = {"built": 0, "unchanged": 0, "failed": 0}
     progress = _progress(len(jobs))
@@ -306,8 +305,8 @@ def _build(options: argparse.Namespace) -> int:
 
 def _all_unchanged(jobs: Sequence[Job]) -> bool:
     """Whether nothing is to be done and nothing to be repeated; says so. Imports nothing slow."""
-    from somite import stamp
-    from somite.install import compiler_digest
+    from somite.builds import stamp
+    from somite.builds.install import compiler_digest
 
     stamps = stamp.latest(jobs)
     if not jobs or len(stamps) < len(jobs):
@@ -361,7 +360,7 @@ def _jobs(options: argparse.Namespace, cast_jobs: Callable[[], tuple[Job, ...]])
         return tuple(_laid_over(job, options) for job in cast_jobs())
     if not options.sheet:
         raise Refused("expected a sheet: somite build RECIPE --sheet SHEET")
-    from somite.job import Job
+    from somite.builds.job import Job
 
     jobs = (Job(options.recipe, sheet) for sheet in options.sheet)
     return tuple(dict.fromkeys(_laid_over(job, options) for job in jobs))
@@ -382,7 +381,7 @@ def _laid_over(job: Job, options: argparse.Namespace) -> Job:
 
 def _quick_cast_jobs() -> tuple[Job, ...]:
     """The builds of the project's cast if nothing strikes the eye, without importing much."""
-    from somite import cast_file
+    from somite.builds import cast_file
 
     return cast_file.jobs_at(_cast_path())
 
@@ -391,7 +390,7 @@ def _cast_jobs(delivery: Delivery) -> tuple[Job, ...]:
     """The builds of the project's cast; its mistakes are delivered."""
     from pathlib import Path
 
-    from somite import cast
+    from somite.builds import cast
     from somite.report import lines_of
 
     jobs, findings, source = cast.load(Path(_cast_path()))
@@ -400,7 +399,7 @@ def _cast_jobs(delivery: Delivery) -> tuple[Job, ...]:
 
 
 def _cast_path() -> str:
-    from somite import cast_file
+    from somite.builds import cast_file
 
     path = cast_file.found_from(os.curdir)
     if path is None:
@@ -414,7 +413,7 @@ def _cast_path() -> str:
 def _check(options: argparse.Namespace) -> int:
     delivery = _delivery(options)
     pairs = _pairs(options, delivery)
-    from somite import build
+    from somite.builds import build
 
     tools = build.usual_tools()
     progress = _progress(len(pairs))
@@ -495,7 +494,7 @@ def _fmt(options: argparse.Namespace) -> int:
 def _put_tidied(done: Tidied, options: argparse.Namespace, stream: TextIO) -> None:
     """Writes a formatted recipe to where it belongs, or says what would be written."""
     from somite import tidy
-    from somite.write import write_all
+    from somite.builds.write import write_all
 
     if options.diff:
         put_exactly(stream, tidy.difference(done))

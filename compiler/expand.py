@@ -11,12 +11,14 @@ from dataclasses import replace
 
 from somite import statements
 from somite.axes import Axes
-from somite.clauses import was_of
-from somite.entities import ChainEntity, Entity, NodeEntity, Sides, UseEntity
+from somite.expansion.clauses import was_of
+from somite.expansion.entities import ChainEntity, Entity, NodeEntity, Sides, UseEntity
+from somite.expansion.scope import Scope
+from somite.expansion.state import MOST_GUESSES, Build, Lazy, Space, Stop
+from somite.expansion.values import Arrow, Choice, Many, Quantity, Value
 from somite.findings import Code, Finding, Severity, in_order, nearest
 from somite.ir import Nudge, Rename, Rig, Vector
 from somite.library import Parts
-from somite.scope import MOST_GUESSES, Build, Lazy, Scope, Space, Stop
 from somite.sheet import Measures, Request, Sheet, measure
 from somite.sheet.matching import UNUSED_MEASURE
 from somite.spatial import vector
@@ -26,7 +28,6 @@ from somite.statements.recipe import Head, head_of, spelled
 from somite.statements.sheet import requests_of
 from somite.syntax import Argument, Clause, Document, Word
 from somite.units import LENGTH
-from somite.values import Arrow, Choice, Many, Quantity, Value
 
 NO_RECIPE = Code("no-recipe")
 STRAY_CLAUSE = Code("stray-clause")

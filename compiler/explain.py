@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping
 
-from somite.install import folder_of
+from somite.builds.install import folder_of
 
 PAGES = "findings"
 """The folder in `somite.grammar` that has a page a code."""

@@ -9,13 +9,14 @@ from __future__ import annotations
 import gc
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from lark import Lark, TextSlice, Token
 from lark.exceptions import UnexpectedInput
 
-from somite.findings import Code, Finding, in_order, nearest
-from somite.grammar import expectation, explain_mistake, heads, load, spelled
+from somite.findings import Code, Finding, in_order
+from somite.grammar import heads, load
 from somite.syntax import (
     Argument,
     Between,
@@ -34,17 +35,15 @@ from somite.syntax import (
     Unary,
     Word,
 )
+from somite.syntax_messages import SYNTAX, Stopped, mistake_in
 from somite.text import Source
 from somite.units import quantity
 
 if TYPE_CHECKING:
     from lark.parsers.lalr_interactive_parser import InteractiveParser
 
-SYNTAX = Code("syntax")
 UNEVEN_INDENT = Code("uneven-indent")
 UNCLOSED_BRACKET = Code("unclosed-bracket")
-UNCLOSED_TEXT = Code("unclosed-text")
-BAD_CHARACTER = Code("bad-character")
 TOO_DEEP = Code("too-deep")
 LINE_TOO_LONG = Code("line-too-long")
 TOO_MANY_MISTAKES = Code("too-many-mistakes")
@@ -489,7 +488,7 @@ def _parse_line(
     try:
         built: Any = lark.parse(TextSlice(source.text, line.start, line.end), start="alone")
     except UnexpectedInput as mistake:
-        findings.append(_mistake(mistake, source, line))
+        findings.append(mistake_in(source, line, _stopped(mistake), _terminals()))
         return None
     except _Refused:
         findings.append(
@@ -636,64 +635,10 @@ def _unclosed(source: Source, at: int) -> Finding:
     )
 
 
-def _mistake(mistake: UnexpectedInput, source: Source, line: _Line) -> Finding:
-    """The message for a line that does not parse: from the list of known mistakes if it is one."""
-    at = mistake.pos_in_stream if mistake.pos_in_stream is not None else line.end
+def _stopped(mistake: UnexpectedInput) -> Stopped:
     token = getattr(mistake, "token", None)
-    text = source.text
-    if token is not None and (token.type in ("$END", "_NL") or not str(token).strip()):
-        at = len(text[line.start : line.end].split("#")[0].rstrip()) + line.start
-        found = "the end of the line"
-        site = source.site(at, at + 1)
-    else:
-        at = max(line.start, min(at, line.end - 1))
-        word = _word_at(text, at, line.end)
-        found = f'"{word}"'
-        site = source.site(at, at + len(word))
-    rest = text[at : line.end]
-    if rest.startswith('"') and rest.count('"') == 1:
-        return UNCLOSED_TEXT.at(
-            source.site(at, line.end),
-            "expected a second quotation mark on this line, found the end of the line",
-            help="close the text on the line where it begins",
-        )
-    if token is None and rest and not (rest[0].isascii() and rest[0].isprintable()):
-        return BAD_CHARACTER.at(
-            source.site(at, at + 1),
-            f"expected ASCII letters, digits and signs, found {_named(rest[0])}",
-            help="names are ASCII; other letters may stand in comments and in texts",
-        )
-    words = _accepted_words(mistake)
-    known = explain_mistake(text[line.start : at], rest, words)
-    if known is not None:
-        message, mending = known
-        return SYNTAX.at(site, message.replace("{found}", found), help=mending)
-    help_line: str | None = None
-    if found.startswith('"'):
-        near = nearest(found.strip('"'), words)
-        if near is not None:
-            help_line = f'did you mean "{near}"?'
-    return SYNTAX.at(site, f"expected {_expected(mistake)}, found {found}", help=help_line)
-
-
-def _named(character: str) -> str:
-    import unicodedata
-
-    name = unicodedata.name(character, f"the character U+{ord(character):04X}")
-    return f'"{character}" ({name.lower()})' if character.isprintable() else name.lower()
-
-
-def _word_at(text: str, at: int, stop: int) -> str:
-    end = at
-    while end < stop and (text[end].isalnum() or text[end] == "_"):
-        end += 1
-    return text[at : max(end, at + 1)]
-
-
-def _accepted_words(mistake: UnexpectedInput) -> tuple[str, ...]:
-    names = _accepted(mistake)
-    words = spelled()
-    return tuple(sorted({words[name] for name in names if name in words}))
+    at_line_end = token is not None and (token.type in ("$END", "_NL") or not str(token).strip())
+    return Stopped(mistake.pos_in_stream, at_line_end, token is None, frozenset(_accepted(mistake)))
 
 
 def _accepted(mistake: UnexpectedInput) -> set[str]:
@@ -711,5 +656,12 @@ def _accepted(mistake: UnexpectedInput) -> set[str]:
     )
 
 
-def _expected(mistake: UnexpectedInput) -> str:
-    return expectation(_accepted(mistake))
+@cache
+def _terminals() -> dict[str, str]:
+    """The grammar's terminals that are fixed texts."""
+    found = {
+        terminal.name: terminal.pattern.value
+        for terminal in parser().terminals
+        if type(terminal.pattern).__name__ == "PatternStr"
+    }
+    return found | {"ONE_SIDED": "one-sided"}

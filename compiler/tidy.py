@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from somite import project
+from somite.builds.stamp import files_in
 from somite.findings import Finding
-from somite.stamp import files_in
 from somite.text import Source
 
 ENDING = ".somite"

@@ -6,7 +6,6 @@ anew; `python -m somite.grammar` writes that file, and a test holds it to the gr
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -83,48 +82,6 @@ def _ordered(value: Any) -> Any:
     return value
 
 
-# ---- words for messages --------------------------------------------------------------------------
-
-_SIGNS = {
-    "LPAR": '"("',
-    "RPAR": '")"',
-    "LSQB": '"["',
-    "RSQB": '"]"',
-    "COMMA": '","',
-    "EQUAL": '"="',
-    "PLUS": '"+"',
-    "MINUS": '"-"',
-    "STAR": '"*"',
-    "SLASH": '"/"',
-    "LESSTHAN": '"<"',
-    "MORETHAN": '">"',
-    "DOTS": '".name"',
-}
-_OPERATORS = frozenset(
-    {"PLUS", "MINUS", "STAR", "SLASH", "DOTS", "LSQB", "LESSTHAN", "MORETHAN", "IS", "AND", "OR"}
-)
-_VALUE = frozenset({"WORD", "NUMBER", "QUANTITY", "AXIS", "LPAR", "STRING"})
-
-
-@cache
-def _terminals() -> dict[str, str]:
-    """Terminal names and the fixed text that each stands for."""
-    from somite.parse import parser
-
-    found = {}
-    for terminal in parser().terminals:
-        if type(terminal.pattern).__name__ == "PatternStr":
-            found[terminal.name] = terminal.pattern.value
-    found["ONE_SIDED"] = "one-sided"
-    return found
-
-
-@cache
-def spelled() -> dict[str, str]:
-    """The words (not signs) of the language by the name of their terminal."""
-    return {name: word for name, word in _terminals().items() if word[0].isalpha()}
-
-
 @cache
 def heads() -> frozenset[str]:
     """The words that begin a statement, read from the first rules of the grammar."""
@@ -138,55 +95,3 @@ def heads() -> frozenset[str]:
         elif inside and '"' in line:
             words.add(line.split('"')[1])
     return frozenset(words - {"of", "in", "is"})
-
-
-def expectation(accepted: Iterable[str]) -> str:
-    """What the parser could have gone on with, as a person says it."""
-    names = set(accepted)
-    parts = []
-    if {"NUMBER", "WORD", "LPAR"} <= names:
-        parts.append("a value")
-        names -= _VALUE | {"MINUS", "LSQB", "BETWEEN", "NOT"}
-    else:
-        names -= _OPERATORS if names - _OPERATORS - {"_NL", "$END"} else set()
-        if "WORD" in names:
-            parts.append("a name")
-        if "STRING" in names:
-            parts.append("a text in quotes")
-        if "NUMBER" in names:
-            parts.append("a number")
-        elif "QUANTITY" in names:
-            parts.append("a number with a unit")
-        if "AXIS" in names:
-            parts.append("an axis such as +X")
-    words = sorted(spelled()[name] for name in names if name in spelled())
-    terminals = _terminals()
-    signs = sorted(
-        _SIGNS.get(name, f'"{terminals[name]}"')
-        for name in names
-        if name in _SIGNS or (name in terminals and not terminals[name][0].isalpha())
-    )
-    if len(words) > 8:
-        parts.append("a statement" if "CONTROL" in names else "a clause")
-        words = []
-    parts += signs + [f'"{word}"' for word in words]
-    if ("_NL" in names or "$END" in names) and "CONTROL" not in names:
-        parts.append("the end of the line")
-    if not parts:
-        return "nothing more"
-    if len(parts) == 1:
-        return parts[0]
-    return ", ".join(parts[:-1]) + " or " + parts[-1]
-
-
-def explain_mistake(before: str, rest: str, accepted: tuple[str, ...]) -> tuple[str, str] | None:
-    """The message and help of the known mistake that a line shows, or None.
-
-    `before` is the line up to the place where it stops making sense, `rest` the line from there.
-    """
-    from somite.grammar.mistakes import MISTAKES
-
-    for mistake in MISTAKES:
-        if mistake.shows(before, rest, accepted):
-            return mistake.message, mistake.help
-    return None

@@ -15,9 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from somite.spatial.component import Quaternion, Vector
-from somite.spatial.rotation import ORDERS
+from somite.spatial.rotation import ORDERS, shortest_arc
 from somite.spatial.rotation import product as product_of_parts
-from somite.spatial.rotation import shortest_arc
 from somite.spatial.vector import cross, dot
 
 Array: TypeAlias = NDArray[np.float64]

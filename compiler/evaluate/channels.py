@@ -155,8 +155,7 @@ def checked(
 ) -> tuple[dict[str, Array], int]:
     """Values by channel, each a number or one a pose, and how many poses there are.
 
-    Raises PoseError for unknown names, values that are not finite numbers, and lengths that
-    differ.
+    Raises PoseError for unknown names, what is no number, and lengths that differ.
     """
     found: dict[str, Array] = {}
     wrong: list[Finding] = []
@@ -172,8 +171,8 @@ def checked(
             continue
         if array.ndim > 1 or array.size == 0:
             wrong.append(_ill(name, "expected one number a pose", f"an array of {array.shape}"))
-        elif not np.isfinite(array).all():
-            wrong.append(_ill(name, "expected finite numbers", "one that is not"))
+        elif array.ndim == 0 and not np.isfinite(array):
+            wrong.append(_ill(name, "expected a finite number", str(array)))
         elif array.ndim == 1 and poses is not None and len(array) != poses:
             wrong.append(_ill(name, f"expected {poses} poses as before", f"{len(array)}"))
         else:
@@ -182,6 +181,13 @@ def checked(
     if wrong:
         raise PoseError(wrong)
     return found, 1 if poses is None else poses
+
+
+def refuse_infinite(given: Mapping[str, Array]) -> None:
+    """Raise PoseError if any value is not finite."""
+    wrong = [name for name, value in given.items() if not np.isfinite(value).all()]
+    if wrong:
+        raise PoseError([_ill(name, "expected finite numbers", "one that is not") for name in wrong])
 
 
 def unknown(expected: str, name: str, known: Iterable[str]) -> Finding:

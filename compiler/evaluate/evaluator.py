@@ -7,7 +7,7 @@ and turn; where a pose also resizes, or moves what usually rests, another plan i
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -22,6 +22,7 @@ from somite.evaluate.channels import (
     always_alive,
     channels_of,
     checked,
+    refuse_infinite,
     unknown,
     value_in_rig_units,
 )
@@ -69,6 +70,7 @@ class Evaluator:
         self.settled = settled
         self.channels: dict[str, Channel] = channels_of(settled.rig)
         self._always = always_alive(settled.rig, self.channels)
+        self._even = frozenset(node.name for node in settled.rig.nodes if node.size_even)
         base = layout(settled, self.channels, self._always)
         self._slots = base.slots
         self._plans: OrderedDict[Alive, Layout] = OrderedDict({self._always: base})
@@ -149,7 +151,7 @@ class Evaluator:
                 if asked:
                     notes.append(Note(name, "locked" if channel.locked else "driven", asked))
                 continue
-            if channel.part == "size" and self._even(channel.node):
+            if channel.part == "size" and channel.node in self._even:
                 first = tied.setdefault(channel.node, name)
                 if first != name:
                     other = _count(value != given[first], poses)
@@ -160,32 +162,39 @@ class Evaluator:
                 found[name] = value
         return found
 
-    def _even(self, node: str) -> bool:
-        return self.settled.rig.node(node).size_even
-
     def _fill(
         self, state: State, plan: Layout, given: Mapping[str, Array], notes: list[Note]
     ) -> None:
         """Channels and dials put into a state, within their bounds."""
-        for name, row in plan.dials.items():
-            state.dials[row] = self.channels[name].default
-        parts: dict[str, tuple[Mapping[str, int], Array]] = {
-            "move": (plan.moves, state.moves),
-            "turn": (plan.turns, state.turns),
-            "size": (plan.scaled, state.sizes),
-        }
+        held = {"move": state.moves, "turn": state.turns, "size": state.sizes}
+        rows = {"move": plan.moves, "turn": plan.turns, "size": plan.scaled}
+        state.dials[...] = plan.bounds["dial"].default
         for name, value in given.items():
             channel = self.channels[name]
-            within = np.clip(value, channel.low, channel.high)
-            beyond = _count(within != value, state.poses)
+            part = channel.part
+            if part == "dial":
+                state.dials[plan.dials[name]] = value
+            else:
+                even = part == "size" and channel.node in self._even
+                axis = slice(None) if even else channel.axis
+                held[part][rows[part][channel.node], axis] = value
+        within = [
+            plan.bounds[part].within(array) for part, array in {**held, "dial": state.dials}.items()
+        ]
+        if not all(within):
+            refuse_infinite(given)
+            notes.extend(self._limited(given, state.poses))
+        for name, row in plan.chosen:
+            if name in given:
+                np.rint(state.dials[row], out=state.dials[row])
+
+    def _limited(self, given: Mapping[str, Array], poses: int) -> Iterator[Note]:
+        """Notes for what was brought back to a limit."""
+        for name, value in given.items():
+            channel = self.channels[name]
+            beyond = _count((value < channel.low) | (value > channel.high), poses)
             if beyond:
-                notes.append(Note(name, "limited", beyond))
-            if channel.part == "dial":
-                state.dials[plan.dials[name]] = np.rint(within) if channel.options else within
-                continue
-            rows, held = parts[channel.part]
-            even = channel.part == "size" and self._even(channel.node)
-            held[rows[channel.node], slice(None) if even else channel.axis] = within
+                yield Note(name, "limited", beyond)
 
 
 def _count(wrong: Any, poses: int) -> int:

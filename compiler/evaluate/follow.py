@@ -100,13 +100,9 @@ def blended(turns: Array, weights: Array) -> Array:
     Where a sum vanishes the heaviest leader is taken.
     """
     if turns.shape[1] == 2:
-        heaviest = turns[:, 0]
-        if (weights[:, 1] > weights[:, 0]).any():
-            heavier = (weights[:, 1] > weights[:, 0])[:, None]
-            heaviest = np.where(heavier, turns[:, 1], heaviest)
-    else:
-        chosen = np.argmax(weights, axis=1)[:, None, None, :]
-        heaviest = np.take_along_axis(turns, chosen, axis=1)[:, 0]
+        return _between_two(turns[:, 0], turns[:, 1], weights[:, 0], weights[:, 1])
+    chosen = np.argmax(weights, axis=1)[:, None, None, :]
+    heaviest = np.take_along_axis(turns, chosen, axis=1)[:, 0]
     along = (turns * heaviest[:, None]).sum(axis=2)
     signed = np.where(along < 0.0, -weights, weights)
     total: Array = (turns * signed[:, :, None]).sum(axis=1)
@@ -115,6 +111,18 @@ def blended(turns: Array, weights: Array) -> Array:
     if nothing.any():
         total, square = np.where(nothing, heaviest, total), np.where(nothing, 1.0, square)
     total /= np.sqrt(square)
+    return total
+
+
+def _between_two(a: Array, b: Array, share: Array, other: Array) -> Array:
+    """The blend of two turns (n, 4, poses), which aligned in sign cannot vanish."""
+    product = a * b
+    along = product[:, 0] + product[:, 1] + product[:, 2] + product[:, 3]
+    total: Array = a * share[:, None]
+    total += b * np.copysign(other, along)[:, None]
+    np.multiply(total, total, out=product)
+    square = product[:, 0] + product[:, 1] + product[:, 2] + product[:, 3]
+    total /= np.sqrt(square)[:, None]
     return total
 
 

@@ -55,10 +55,10 @@ def points(laying: Laying, name: str) -> None:
         needs += [("place", parent), ("linear", parent)]
     slots = [laying.slot(grip) for grip in grips]
     needs += [key for slot in slots for key in (("place", slot), ("linear", slot))]
-    level = laying.level(needs)
+    operation = laying.operation(needs)
     step = PointsHeld(laying.curve_rows[name], slots, matrices, fixed, parent, back)
-    laying.alone(level, "points", step)
-    laying.provide(level, ("curve", name))
+    laying.alone(operation, "points", step)
+    laying.provide(operation, ("curve", name))
 
 
 def form_of(laying: Laying, name: str) -> Form:
@@ -96,13 +96,13 @@ def ride(laying: Laying, ride: Ride) -> None:
     )
     needs: list[Key] = [("curve", ride.curve), ("turn", carrier), ("size", scale)]
     needs += [*laying.amount_needs(ride.stretch), *laying.amount_needs(ride.volume)]
-    level = laying.level(needs)
-    laying.alone(level, "ride", step)
+    operation = laying.operation(needs)
+    laying.alone(operation, "ride", step)
     laying.ride_ends[chain.name] = (ends, ends + 1)
-    laying.provide(level, ("turn", ends), ("turn", ends + 1))
+    laying.provide(operation, ("turn", ends), ("turn", ends + 1))
     for k, joint in enumerate(chain.joints):
         slot = joints + k
-        laying.provide(level, ("place", slot), ("turn", slot), ("extra", joint))
+        laying.provide(operation, ("place", slot), ("turn", slot), ("extra", joint))
         laying.places_written[joint] = laying.turns_written[joint] = Source(slot)
 
 
@@ -111,9 +111,9 @@ def _evened(laying: Laying) -> None:
     for source, made in laying.inherited.evened.items():
         if ("size", made) not in laying.ready:
             laying.asked.add(source)
-            level = laying.level([("size", source)])
-            laying.alone(level, "even", EvenOf(source, made.row))
-            laying.provide(level, ("size", made))
+            operation = laying.operation([("size", source)])
+            laying.alone(operation, "even", EvenOf(source, made.row))
+            laying.provide(operation, ("size", made))
 
 
 # ---- reach ---------------------------------------------------------------------------------------
@@ -132,14 +132,14 @@ def reach(laying: Laying, reach: Reach) -> None:
     needs += [*laying.place_needs(place), *laying.amount_needs(reach.stretch)]
     if reach.pole is not None:
         needs.append(("place", laying.slot(reach.pole)))
-    level = laying.level(needs)
+    operation = laying.operation(needs)
     rest = laying.settled.reaches[reach.name]
     member = (reach, joints, mounted, rest)
-    laying.add(level, "reach", len(chain.joints), member, lambda held: _reached(laying, held))
+    laying.add(operation, "reach", len(chain.joints), member, lambda held: _reached(laying, held))
     stretches = may_be(reach.stretch)
     for k, joint in enumerate(chain.joints):
         slot = joints + k
-        laying.provide(level, ("place", slot), ("turn", slot))
+        laying.provide(operation, ("place", slot), ("turn", slot))
         laying.turns_written[joint] = Source(slot)
         if stretches and k > 0:
             laying.places_written[joint] = Source(slot)
@@ -210,10 +210,10 @@ def twist(laying: Laying, twist: Twist) -> None:
         end,
         ends,
     )
-    level = laying.level(needs)
-    laying.alone(level, "twist", step)
+    operation = laying.operation(needs)
+    laying.alone(operation, "twist", step)
     for k, joint in enumerate(chain.joints):
-        laying.provide(level, ("turn", slots + k))
+        laying.provide(operation, ("turn", slots + k))
         laying.turns_written[joint] = Source(slots + k)
 
 

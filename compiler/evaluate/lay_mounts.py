@@ -65,14 +65,14 @@ def _between(
     slot = laying.spare()
     member = (slot, sources, weights)
     if "move" in follow.takes:
-        level = laying.level([*needs, *[k for one in sources for k in laying.place_needs(one)]])
-        laying.add(level, "blend place", len(sources), member, _blended_places)
-        laying.provide(level, ("place", slot))
+        operation = laying.operation([*needs, *[k for one in sources for k in laying.place_needs(one)]])
+        laying.add(operation, "blend place", len(sources), member, _blended_places)
+        laying.provide(operation, ("place", slot))
         laying.places_written[follow.node] = Source(slot)
     if "turn" in follow.takes and follow.about is None:
-        level = laying.level([*needs, *[("turn", one.slot) for one in sources]])
-        laying.add(level, "blend turn", len(sources), member, _blended_turns)
-        laying.provide(level, ("turn", slot))
+        operation = laying.operation([*needs, *[("turn", one.slot) for one in sources]])
+        laying.add(operation, "blend turn", len(sources), member, _blended_turns)
+        laying.provide(operation, ("turn", slot))
         laying.turns_written[follow.node] = Source(slot)
 
 
@@ -113,9 +113,9 @@ def _about(laying: Laying, follow: Follow, weights: Weights, sources: list[Sourc
         weights,
     )
     needs: list[Key] = [("turn", parent), *[("turn", one.slot) for one in sources]]
-    level = laying.level([*needs, *_dial_needs(laying, follow)])
-    laying.alone(level, "turn about", step)
-    laying.provide(level, ("turn", slot))
+    operation = laying.operation([*needs, *_dial_needs(laying, follow)])
+    laying.alone(operation, "turn about", step)
+    laying.provide(operation, ("turn", slot))
     laying.turns_written[follow.node] = Source(slot)
 
 
@@ -127,9 +127,9 @@ def _sizes(laying: Laying, follow: Follow, weights: Weights) -> None:
     sources, made = blend
     laying.asked.update(sources)
     needs: list[Key] = [("size", size) for size in sources]
-    level = laying.level([*needs, *_dial_needs(laying, follow)])
-    laying.alone(level, "blend size", BlendedSize(sources, weights, made))
-    laying.provide(level, ("size", made))
+    operation = laying.operation([*needs, *_dial_needs(laying, follow)])
+    laying.alone(operation, "blend size", BlendedSize(sources, weights, made))
+    laying.provide(operation, ("size", made))
 
 
 def face(laying: Laying, face: Face) -> None:
@@ -151,9 +151,9 @@ def face(laying: Laying, face: Face) -> None:
         NEAR * max(laying.settled.rig.height, 1e-9),
     )
     needs: list[Key] = [("place", mark), ("turn", up), ("turn", turn.slot)]
-    level = laying.level([*needs, *laying.place_needs(place)])
-    laying.alone(level, "face", step)
-    laying.provide(level, ("turn", slot))
+    operation = laying.operation([*needs, *laying.place_needs(place)])
+    laying.alone(operation, "face", step)
+    laying.provide(operation, ("turn", slot))
     laying.turns_written[face.node] = Source(slot)
 
 

@@ -1,14 +1,15 @@
 """Laying a plan: what every operation needs to know to find its place among the steps.
 
-It knows slots, rows and levels: a level is one more than the highest level of what is read, and
-equal operations of one level become one step. What each statement of a rig does is not known here
-but beside its operation.
+It knows slots, rows, and operations with what they read and write; equal operations that are ready
+together become one step. What each statement of a rig does is not known here but beside its
+operation.
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -52,16 +53,17 @@ class Mounted:
     @property
     def form(self) -> tuple[Hashable, ...]:
         """What equal mounts have in common."""
-        offset, turning = self.place.place != ZERO, self.turn.turn != IDENTITY
-        return (self.whole, self.size.kind, self.whole or offset, self.whole or turning)
+        return self.whole, self.size.kind
 
 
 @dataclass(slots=True)
-class Members:
-    """Equal operations of one level, waiting to be made one step."""
+class Operation:
+    """One operation under way: what it waits for, and how it and its equals are made one step."""
 
-    make: Make
-    held: list[Any] = field(default_factory=list)
+    after: frozenset[int]
+    form: str = ""
+    member: Any = None
+    make: Make | None = None
 
 
 class Laying:
@@ -104,8 +106,8 @@ class Laying:
         self.places_written: dict[str, Source] = {}
         self.turns_written: dict[str, Source] = {}
         self.ready: dict[Key, int] = {}
-        self.groups: dict[tuple[int, str, str], Members] = {}
-        self.node_groups: list[tuple[tuple[int, str, str], str]] = []
+        self.operations: list[Operation] = []
+        self.node_operations: dict[int, str] = {}
         self.asked: set[Size] = set()
         self.inherited = self._inherited()
 
@@ -142,7 +144,7 @@ class Laying:
                 found = dial
         return weights_of(stated, found, self.dials.get(follow.dial))
 
-    # ---- slots, levels and groups ----------------------------------------------------------------
+    # ---- slots and operations ---------------------------------------------------------------------
 
     def slot(self, name: str | None) -> int:
         """The slot of a node, or of the world."""
@@ -154,28 +156,61 @@ class Laying:
         self.counts.slots += count
         return first
 
-    def level(self, needs: Iterable[Key]) -> int:
-        """The level of what reads these."""
-        return 1 + max((self.ready.get(key, 0) for key in needs), default=0)
+    def operation(self, needs: Iterable[Key]) -> int:
+        """The number of a new operation that reads these."""
+        ready = self.ready
+        self.operations.append(Operation(frozenset(ready[key] for key in needs if key in ready)))
+        return len(self.operations) - 1
 
-    def provide(self, level: int, *keys: Key) -> None:
-        """From a level on, these can be read."""
+    def provide(self, operation: int, *keys: Key) -> None:
+        """After an operation, these can be read."""
         for key in keys:
-            self.ready[key] = level
+            self.ready[key] = operation
 
-    def add(self, level: int, kind: str, form: Hashable, member: Any, make: Make) -> None:
-        """Put an operation among its equals."""
-        key = (level, kind, repr(form))
-        self.groups.setdefault(key, Members(make)).held.append(member)
+    def add(self, operation: int, kind: str, form: Hashable, member: Any, make: Make) -> None:
+        """Say what an operation is; those of one kind and form are equals."""
+        held = self.operations[operation]
+        held.form, held.member, held.make = f"{kind} {form!r}", member, make
 
-    def alone(self, level: int, kind: str, step: Step) -> None:
-        """Put an operation that is a step of its own."""
-        key = (level, kind, f"{len(self.groups):06}")
-        self.groups[key] = Members(lambda held: step)
+    def alone(self, operation: int, kind: str, step: Step) -> None:
+        """Say that an operation is a step of its own."""
+        self.add(operation, kind, operation, step, lambda held: step)
+
+    def grouped(self) -> list[list[int]]:
+        """Operations gathered into groups of equals, each after all that it reads.
+
+        Of the forms that are ready, the one goes first of which the largest share of what is left
+        is ready, so that equals wait for each other.
+        """
+        waiting = [len(one.after) for one in self.operations]
+        readers: list[list[int]] = [[] for _ in self.operations]
+        left = Counter(one.form for one in self.operations)
+        ready: dict[str, list[int]] = {}
+        for number, one in enumerate(self.operations):
+            for before in one.after:
+                readers[before].append(number)
+            if not one.after:
+                ready.setdefault(one.form, []).append(number)
+        groups: list[list[int]] = []
+        while ready:
+            form = min(ready, key=lambda one: (-len(ready[one]) / left[one], -len(ready[one]), one))
+            group = ready.pop(form)
+            left[form] -= len(group)
+            groups.append(group)
+            for number in (after for before in group for after in readers[before]):
+                waiting[number] -= 1
+                if not waiting[number]:
+                    ready.setdefault(self.operations[number].form, []).append(number)
+        return groups
 
     def steps(self) -> tuple[Step, ...]:
         """The steps in order."""
-        return tuple([self.groups[key].make(self.groups[key].held) for key in sorted(self.groups)])
+        found = []
+        for group in self.grouped():
+            make = self.operations[group[0]].make
+            assert make is not None
+            found.append(make([self.operations[number].member for number in group]))
+        return tuple(found)
 
     # ---- mounts ----------------------------------------------------------------------------------
 
@@ -271,10 +306,10 @@ class Laying:
         if name not in self.turns or ("local", name) in self.ready:
             return
         needs = [key for axis in "xyz" for key in self.channel_needs(f"{name}.turn.{axis}")]
-        level = self.level(needs)
+        operation = self.operation(needs)
         order = self.nodes[name].order
-        self.add(level, "local", order, self.turns[name], lambda held: _turned(held, order))
-        self.provide(level, ("local", name))
+        self.add(operation, "local", order, self.turns[name], lambda held: _turned(held, order))
+        self.provide(operation, ("local", name))
 
 
 def _turned(held: list[Any], order: str) -> Step:

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from somite.evaluate import lay_chains, lay_mounts, measures
+from somite.evaluate.algebra import Array
 from somite.evaluate.channels import Alive, Channel
 from somite.evaluate.laying import Laying, Mounted, mount_of, whole_of
 from somite.evaluate.live import Written, number
@@ -44,6 +45,25 @@ class Layout:
     dials: dict[str, int]
     gauges: dict[str, int]
     curves: dict[str, int]
+    bounds: dict[str, Bounds]
+    chosen: tuple[tuple[str, int], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Bounds:
+    """Lowest, highest and default values of some rows of channels, constant over poses."""
+
+    low: Array
+    high: Array
+    default: Array
+
+    def within(self, values: Array) -> bool:
+        """Bring values within their bounds, and say whether they all were."""
+        beyond = (values < self.low) | (values > self.high) | (values != values)
+        if not beyond.any():
+            return True
+        np.clip(values, self.low, self.high, out=values)
+        return False
 
 
 def layout(
@@ -66,12 +86,37 @@ def layout(
         laying.dials,
         laying.gauges,
         laying.curve_rows,
+        _bounds(laying),
+        tuple([(name, row) for name, row in laying.dials.items() if table[name].options]),
     )
+
+
+def _bounds(laying: Laying) -> dict[str, Bounds]:
+    found = {}
+    parts = {"move": laying.moves, "turn": laying.turns, "size": laying.scaled}
+    for part, rows_of in parts.items():
+        held = [
+            [laying.table[f"{node}.{part}.{axis}"] for axis in "xyz"] for node in rows_of
+        ]
+        low, high, default = (
+            np.array([[[getattr(one, bound)] for one in three] for three in held]).reshape(-1, 3, 1)
+            for bound in ("low", "high", "default")
+        )
+        found[part] = Bounds(low, high, default)
+    dials = [laying.table[name] for name in laying.dials]
+    low, high, default = (
+        np.array([[getattr(one, bound)] for one in dials]).reshape(-1, 1)
+        for bound in ("low", "high", "default")
+    )
+    found["dial"] = Bounds(low, high, default)
+    return found
 
 
 def _order(laying: Laying) -> dict[str, int]:
     """Slots so that the nodes of one step lie side by side."""
-    return {name: k + 1 for k, (_, name) in enumerate(sorted(laying.node_groups))}
+    numbers = [number for group in laying.grouped() for number in group]
+    names = [laying.node_operations[k] for k in numbers if k in laying.node_operations]
+    return {name: k + 1 for k, name in enumerate(names)}
 
 
 def _laid(laying: Laying) -> Laying:
@@ -116,16 +161,16 @@ def _node(laying: Laying, name: str) -> None:
     slot = laying.slot(name)
     own = _own_parts(laying, name)
     needs = [*laying.mount_needs(mounted), *_own_needs(laying, name)]
-    level = laying.level(needs)
-    laying.provide(level, ("place", slot), ("turn", slot), ("linear", slot))
+    operation = laying.operation(needs)
+    laying.provide(operation, ("place", slot), ("turn", slot), ("linear", slot))
     if laying.inherited.sized(name):
-        laying.provide(level, ("size", laying.inherited.own(name)))
+        laying.provide(operation, ("size", laying.inherited.own(name)))
     if mounted.whole and not any(own):
         kind, form, make = "carried", (), _carried
     else:
         kind, form, make = "free", (*mounted.form, *own), lambda held: _free(laying, held)
-    laying.add(level, kind, form, (slot, name, mounted), make)
-    laying.node_groups.append(((level, kind, repr(form)), name))
+    laying.add(operation, kind, form, (slot, name, mounted), make)
+    laying.node_operations[operation] = name
 
 
 def _own_parts(laying: Laying, name: str) -> tuple[Hashable, ...]:
@@ -201,13 +246,13 @@ def _aspect(laying: Laying, name: str, aspect: str) -> None:
     else:
         needs = [("turn", slot), ("size", mounted.size), *_own_needs(laying, name)]
         step = LinearOnly(rows([slot]), mount_of([apart]), _local(laying, [name]))
-    level = laying.level(needs)
-    laying.alone(level, f"node {aspect}", step)
-    laying.provide(level, ("linear" if aspect == "size" else aspect, slot))
+    operation = laying.operation(needs)
+    laying.alone(operation, f"node {aspect}", step)
+    laying.provide(operation, ("linear" if aspect == "size" else aspect, slot))
     if aspect == "size":
         if laying.inherited.sized(name):
-            laying.provide(level, ("size", laying.inherited.own(name)))
-        laying.node_groups.append(((level, "split", ""), name))
+            laying.provide(operation, ("size", laying.inherited.own(name)))
+        laying.node_operations[operation] = name
 
 
 def _row(held: Mapping[str, int], name: str) -> Any:
@@ -237,9 +282,9 @@ def _feed(laying: Laying, feed: Feed) -> None:
         def keep(state: State, found: Any) -> None:
             getattr(state, part)[row, axis] = np.clip(found, low, high)
 
-    level = laying.level(needs)
-    laying.alone(level, "feed", Written(value, keep))
-    laying.provide(level, ("channel", feed.target))
+    operation = laying.operation(needs)
+    laying.alone(operation, "feed", Written(value, keep))
+    laying.provide(operation, ("channel", feed.target))
 
 
 def _gauge(laying: Laying, gauge: Gauge) -> None:
@@ -249,6 +294,6 @@ def _gauge(laying: Laying, gauge: Gauge) -> None:
     def keep(state: State, found: Any) -> None:
         state.gauges[row] = found
 
-    level = laying.level(measures.needs(laying, gauge.value))
-    laying.alone(level, "gauge", Written(value, keep))
-    laying.provide(level, ("gauge", gauge.name))
+    operation = laying.operation(measures.needs(laying, gauge.value))
+    laying.alone(operation, "gauge", Written(value, keep))
+    laying.provide(operation, ("gauge", gauge.name))

@@ -28,6 +28,8 @@ from somite.evaluate.channels import SMALLEST
 from somite.evaluate.state import LINEAR, PLACE, TURN, State
 
 SizeKind: TypeAlias = Literal["one", "even", "any"]
+BLOCK = 8
+"""Nodes whose turns are worked out together."""
 MANY = 48
 """From so many poses on, a product a node costs less than gathering nodes for one product."""
 
@@ -68,9 +70,11 @@ class Turned:
     order: str
 
     def run(self, state: State) -> None:
-        """Work out the turns."""
+        """Work out the turns, some nodes at a time, which keeps them near."""
         if isinstance(self.rows, slice):
-            turns_from_angles(state.turns[self.rows], self.order, state.local[self.rows])
+            for start in range(self.rows.start, self.rows.stop, BLOCK):
+                some = slice(start, min(start + BLOCK, self.rows.stop))
+                turns_from_angles(state.turns[some], self.order, state.local[some])
             return
         angles = state.turns[self.rows]
         made = np.empty((len(angles), 4, angles.shape[-1]))

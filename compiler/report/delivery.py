@@ -6,6 +6,7 @@ that they call for. A finding that several builds share is delivered once.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterable, Mapping
 
 from somite.report.terminal import takes_colour
@@ -72,14 +73,14 @@ class Delivery:
 
             self._put(closing(self._seen, coloured=self._coloured))
         if self._file is not None:
-            from somite.write import is_special, write_all
+            from somite.builds.write import is_special, write_all
 
             data = "".join(self._text).encode("utf-8", "replace")
-            if is_special(self._file):
-                with open(self._file, "wb") as stream:  # Such as /dev/stdout.
-                    stream.write(data)
+            if is_special(self._file) or self._file.startswith("/dev/"):
+                with open(self._file, "ab") as file:  # Such as /dev/stdout, whatever it leads to.
+                    file.write(data)
             else:
-                write_all({self._file: data})
+                write_all({os.path.realpath(self._file): data})
         return self.status
 
     def _put(self, text: str) -> None:

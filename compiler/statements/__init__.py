@@ -11,9 +11,10 @@ import builtins
 from collections.abc import Iterable
 from types import ModuleType
 
-from somite.clauses import STATEMENT_MISPLACED, check_block, check_clauses, said
+from somite.expansion.clauses import STATEMENT_MISPLACED, check_block, check_clauses, said
+from somite.expansion.scope import Scope
+from somite.expansion.state import Pending, Stop
 from somite.findings import listed
-from somite.scope import Pending, Scope, Stop
 from somite.statements import (
     chain,
     check,

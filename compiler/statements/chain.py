@@ -5,11 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 from itertools import pairwise
 
-from somite.clauses import excuses_of, gather, only, text_of
-from somite.entities import ChainEntity, CurveEntity, NodeEntity
-from somite.findings import Code
-from somite.ir import Amount, Axis, Chain, Frame, Ride, Vector
-from somite.nodes import (
+from somite.expansion.clauses import excuses_of, gather, only, text_of
+from somite.expansion.curves import worked
+from somite.expansion.entities import ChainEntity, CurveEntity, NodeEntity
+from somite.expansion.nodes import (
     NEXT_AXIS,
     axis_of,
     dial_channel,
@@ -20,14 +19,16 @@ from somite.nodes import (
     own_axis,
     passes_size,
 )
-from somite.records import records_of
-from somite.scope import AXIS_VECTORS, CIRCULAR_PLACE, TOO_LARGE, UNWIND, Lazy, Scope, Stop
+from somite.expansion.records import records_of
+from somite.expansion.scope import Scope
+from somite.expansion.state import AXIS_VECTORS, CIRCULAR_PLACE, TOO_LARGE, UNWIND, Lazy, Stop
+from somite.expansion.values import Many, Quantity
+from somite.findings import Code
+from somite.ir import Amount, Axis, Chain, Frame, Ride, Vector
 from somite.spatial import arc, rotation, spacing, spline, vector
 from somite.spatial import frames as spatial_frames
-from somite.statements.curve import worked
 from somite.syntax import Argument, Clause, Reference, Statement, Word
 from somite.units import NUMBER
-from somite.values import Many, Quantity
 
 CHAIN_SHAPE = Code("chain-shape")
 NO_BEND = Code("no-bend")
@@ -437,7 +438,7 @@ def amount(clause: Clause | None, scope: Scope) -> Amount:
         return Amount(0.0)
     argument = clause.arguments[0]
     if isinstance(argument, Reference):
-        from somite.values import Handle
+        from somite.expansion.values import Handle
 
         value = scope.look_up(argument, nodes_first=True)
         if isinstance(value, Handle) and value.rest:

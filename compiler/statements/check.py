@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from somite.clauses import check_block, check_clauses, gather, only, text_of
-from somite.entities import ChainEntity, CurveEntity, NodeEntity, ValueEntity
+from somite.expansion.clauses import check_block, check_clauses, gather, only, text_of
+from somite.expansion.entities import ChainEntity, CurveEntity, NodeEntity, ValueEntity
+from somite.expansion.live import UNIT_DIMENSIONS
+from somite.expansion.nodes import axis_of, own_axis
+from somite.expansion.records import records_of
+from somite.expansion.scope import Scope
 from somite.findings import Code
 from somite.ir import Check, Expectation, Setting, Sweep
-from somite.live import UNIT_DIMENSIONS
-from somite.nodes import axis_of, own_axis
-from somite.records import records_of
-from somite.scope import Scope
 from somite.statements.pose import posed_channel, setting
 from somite.syntax import Clause, Reference, Statement, Word
 from somite.units import ANGLE, LENGTH, NUMBER, Dimension

@@ -2,17 +2,26 @@
 
 from __future__ import annotations
 
-from somite.clauses import check_terms, only
-from somite.entities import NodeEntity
+from somite.expansion.clauses import check_terms, only
+from somite.expansion.entities import NodeEntity
+from somite.expansion.nodes import (
+    NODE,
+    UNKNOWN_CHANNEL,
+    axis_of,
+    declare_node,
+    emit_node,
+    leading,
+    own_axis,
+)
+from somite.expansion.records import records_of
+from somite.expansion.scope import Scope
+from somite.expansion.state import PARTS
+from somite.expansion.values import Arrow, named
 from somite.findings import Code, nearest
 from somite.ir import CHANNELS, Limit, Shape
-from somite.nodes import NODE, UNKNOWN_CHANNEL, axis_of, declare_node, emit_node, leading, own_axis
-from somite.records import records_of
-from somite.scope import PARTS, Scope
 from somite.statements.dial import declare_dials
 from somite.syntax import Clause, Statement, Word
 from somite.units import ANGLE, LENGTH, NUMBER
-from somite.values import Arrow, named
 
 LIMIT_BACKWARD = Code("limit-backward")
 BAD_SHAPE = Code("bad-shape")

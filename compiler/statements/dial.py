@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
-from somite.clauses import check_block, check_terms, gather, only, text_of, was_of
-from somite.entities import NodeEntity
+from somite.expansion.clauses import check_block, check_terms, gather, only, text_of, was_of
+from somite.expansion.entities import NodeEntity
+from somite.expansion.scope import Scope
+from somite.expansion.state import DECLARED_TWICE, RESERVED_NAME
+from somite.expansion.values import Quantity, named
 from somite.findings import Code, nearest
 from somite.ir import Dial, Unit
-from somite.scope import DECLARED_TWICE, RESERVED_NAME, Scope
 from somite.syntax import Clause, Reference, Statement, Text, Word
 from somite.units import ANGLE, LENGTH, NUMBER, Dimension
-from somite.values import Quantity, named
 
 DIAL_DEFAULT = Code("dial-default")
 

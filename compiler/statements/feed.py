@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from somite.clauses import excuses_of, gather
-from somite.entities import NodeEntity
-from somite.findings import Code
-from somite.ir import Feed
-from somite.live import (
+from somite.expansion.clauses import excuses_of, gather
+from somite.expansion.entities import NodeEntity
+from somite.expansion.live import (
     CHANNEL_DIMENSIONS,
     UNIT_DIMENSIONS,
     Flow,
@@ -15,8 +13,11 @@ from somite.live import (
     scaled_by_sign,
     sign_for,
 )
-from somite.records import records_of
-from somite.scope import PARTS, Scope
+from somite.expansion.records import records_of
+from somite.expansion.scope import Scope
+from somite.expansion.state import PARTS
+from somite.findings import Code
+from somite.ir import Feed
 from somite.syntax import Clause, Reference, Statement
 from somite.units import Dimension, dimension_name
 

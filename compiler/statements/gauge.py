@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from somite.clauses import gather, only, text_of
-from somite.entities import ValueEntity
+from somite.expansion.clauses import gather, only, text_of
+from somite.expansion.entities import ValueEntity
+from somite.expansion.live import UNIT_DIMENSIONS, Flow, live_value
+from somite.expansion.records import records_of
+from somite.expansion.scope import Scope
+from somite.expansion.state import CIRCULAR_VALUE, UNWIND, Stop
 from somite.findings import Code
 from somite.ir import Gauge, Unit
-from somite.live import UNIT_DIMENSIONS, Flow, live_value
-from somite.records import records_of
-from somite.scope import CIRCULAR_VALUE, UNWIND, Scope, Stop
 from somite.syntax import Clause, Statement
 from somite.units import dimension_name
 

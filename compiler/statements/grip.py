@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-from somite.entities import CurveEntity, NodeEntity
-from somite.findings import Code
+from somite.expansion.curves import OWNS, owned_points, worked
+from somite.expansion.entities import CurveEntity, NodeEntity
+from somite.expansion.nodes import NODE, declare_node, emit_node, leading, placed
+from somite.expansion.records import records_of
+from somite.expansion.scope import Scope
 from somite.ir import Frame, Vector
-from somite.nodes import NODE, declare_node, emit_node, leading, placed
-from somite.records import records_of
-from somite.scope import Scope
 from somite.spatial import vector
 from somite.syntax import Clause, Statement
-from somite.units import NUMBER
-
-OWNS = Code("owns")
 
 WORDS = ("grip",)
 CLAUSES = NODE | {"owns"}
@@ -54,8 +51,6 @@ def _placed(entity: NodeEntity, curve: CurveEntity) -> tuple[Frame, bool]:
 
 def _amid(entity: NodeEntity, curve: CurveEntity) -> Vector:
     """The mean of the points it owns, each by its share."""
-    from somite.statements.curve import worked
-
     points = worked(curve).spline.points
     total = (0.0, 0.0, 0.0)
     weight = 0.0
@@ -66,30 +61,3 @@ def _amid(entity: NodeEntity, curve: CurveEntity) -> Vector:
                 total = vector.add(total, vector.scaled(points[point], share))
                 weight += share
     return vector.scaled(total, 1.0 / weight) if weight > 0.0 else points[0]
-
-
-def owned_points(piece: Clause, scope: Scope, count: int) -> list[tuple[int, float]]:
-    """Control points (counted from zero) and shares that one item of `owns` states."""
-    numbers = list(piece.arguments)
-    share = 1.0
-    if len(numbers) > 1 and _has_share(piece, scope.document.source.text):
-        share = scope.number(numbers.pop(), NUMBER)
-        if not 0.0 < share <= 1.0:
-            raise scope.stop(
-                OWNS, piece, f"expected a share above 0 up to 100%, found {share * 100:g}%"
-            )
-    first = scope.whole(numbers[0])
-    last = scope.whole(numbers[1]) if len(numbers) > 1 else first
-    if not 1 <= first <= last <= count:
-        raise scope.stop(
-            OWNS,
-            piece,
-            f"expected control points from 1 to {count}, found {first}"
-            + (f"..{last}" if last != first else ""),
-            help="control points are counted from 1 at the start of the curve",
-        )
-    return [(point - 1, share) for point in range(first, last + 1)]
-
-
-def _has_share(piece: Clause, text: str) -> bool:
-    return "by" in text[piece.arguments[-2].end : piece.arguments[-1].start].split()

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from somite.nodes import NODE, declare_node, emit_node, leading
-from somite.records import records_of
-from somite.scope import Scope
+from somite.expansion.nodes import NODE, declare_node, emit_node, leading
+from somite.expansion.records import records_of
+from somite.expansion.scope import Scope
 from somite.syntax import Statement
 
 WORDS = ("joint",)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from somite.expansion.scope import Scope
+from somite.expansion.state import DECLARED_TWICE, Lazy
 from somite.findings import Code, Severity
-from somite.scope import DECLARED_TWICE, Lazy, Scope
 from somite.syntax import Expression, Statement, Word
 
 UNUSED_LET = Code("unused-let", Severity.WARNING)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from somite.clauses import gather, only, text_of
-from somite.entities import (
+from somite.expansion.clauses import gather, only, text_of
+from somite.expansion.entities import (
     ChainEntity,
     CurveEntity,
     Entity,
@@ -14,12 +14,13 @@ from somite.entities import (
     ValueEntity,
     entities_in,
 )
+from somite.expansion.records import records_of
+from somite.expansion.scope import Scope
+from somite.expansion.state import NEEDS_SIDE, Stop
+from somite.expansion.values import Handle, Many, Value, named
 from somite.findings import Code
 from somite.ir import NamedList
-from somite.records import records_of
-from somite.scope import NEEDS_SIDE, Scope, Stop
 from somite.syntax import Argument, Clause, Items, Reference, Statement, Word
-from somite.values import Handle, Many, Value, named
 
 LIST_MEMBER = Code("list-member")
 

@@ -7,10 +7,11 @@ In the block the word `side` is the choice left or right: `when side is right`.
 
 from __future__ import annotations
 
+from somite.expansion.scope import Scope
+from somite.expansion.state import Lazy
+from somite.expansion.values import Choice
 from somite.findings import Code
-from somite.scope import Lazy, Scope
 from somite.syntax import Statement
-from somite.values import Choice
 
 MIRROR_IN_MIRROR = Code("mirror-in-mirror")
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from somite.scope import Scope
+from somite.expansion.scope import Scope
 from somite.statements.gauge import declare_gauge
 from somite.syntax import Statement
 

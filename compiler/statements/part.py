@@ -7,11 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
-from somite.findings import Code, Severity, nearest
-from somite.scope import DECLARED_TWICE, Lazy, Scope
-from somite.syntax import Argument, Clause, Expression, Reference, Statement, Word
-from somite.units import ANGLE, LENGTH, NUMBER
-from somite.values import (
+from somite.expansion.scope import Scope
+from somite.expansion.state import DECLARED_TWICE, Lazy
+from somite.expansion.values import (
     Arrow,
     Choice,
     Handle,
@@ -26,6 +24,9 @@ from somite.values import (
     as_whole,
     named,
 )
+from somite.findings import Code, Severity, nearest
+from somite.syntax import Argument, Clause, Expression, Reference, Statement, Word
+from somite.units import ANGLE, LENGTH, NUMBER
 
 GIVEN_UNKNOWN = Code("given-unknown")
 GIVEN_MISSING = Code("given-missing")

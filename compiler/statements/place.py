@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from somite.clauses import gather
-from somite.entities import Placed
-from somite.nodes import PLACING, placed
-from somite.records import records_of
-from somite.scope import Scope
+from somite.expansion.clauses import gather
+from somite.expansion.entities import Placed
+from somite.expansion.nodes import PLACING, placed
+from somite.expansion.records import records_of
+from somite.expansion.scope import Scope
 from somite.syntax import Clause, Statement
 
 WORDS = ("place",)

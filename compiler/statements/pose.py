@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from somite.clauses import gather, only, text_of
-from somite.entities import NodeEntity, ValueEntity
+from somite.expansion.clauses import gather, only, text_of
+from somite.expansion.entities import NodeEntity, ValueEntity
+from somite.expansion.live import CHANNEL_DIMENSIONS, UNIT_DIMENSIONS, sign_for
+from somite.expansion.records import records_of
+from somite.expansion.scope import Scope
+from somite.expansion.state import PARTS
 from somite.findings import Code
 from somite.ir import Pose, Setting
-from somite.live import CHANNEL_DIMENSIONS, UNIT_DIMENSIONS, sign_for
-from somite.records import records_of
-from somite.scope import PARTS, Scope
 from somite.syntax import Argument, Clause, Reference, Statement, Word
 from somite.units import Dimension
 

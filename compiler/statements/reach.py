@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from somite.clauses import excuses_of, gather, only
+from somite.expansion.clauses import excuses_of, gather, only
+from somite.expansion.records import records_of
+from somite.expansion.scope import Scope
 from somite.findings import Code
 from somite.ir import Reach
-from somite.records import records_of
-from somite.scope import Scope
 from somite.statements.chain import amount
 from somite.syntax import Statement
 from somite.units import NUMBER

@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from somite.axes import axes_problem
-from somite.clauses import gather, only, text_of
+from somite.expansion.clauses import gather, only, text_of
+from somite.expansion.nodes import axis_of
+from somite.expansion.scope import Scope
 from somite.findings import Code, nearest
 from somite.ir import Axis
-from somite.nodes import axis_of
-from somite.scope import Scope
 from somite.syntax import Clause, Statement, Word
 from somite.units import LENGTH_UNITS
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from somite.expansion.scope import Scope
+from somite.expansion.state import MOST_REPEATS, TOO_LARGE, Lazy
+from somite.expansion.values import Quantity
 from somite.findings import Code
-from somite.scope import MOST_REPEATS, TOO_LARGE, Lazy, Scope
 from somite.syntax import Clause, Statement, Word
-from somite.values import Quantity
 
 REPEAT_CLAUSES = Code("repeat-clauses")
 

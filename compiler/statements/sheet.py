@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import cast
 
-from somite.clauses import check_block, check_clauses, check_terms
+from somite.expansion.clauses import check_block, check_clauses, check_terms
+from somite.expansion.scope import Scope
+from somite.expansion.state import DECLARED_TWICE, Stop
 from somite.findings import Code
-from somite.scope import DECLARED_TWICE, Scope, Stop
 from somite.sheet import Request
 from somite.sheet.matching import Kind
 from somite.syntax import Clause, Statement, Word

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from itertools import pairwise
 
-from somite.clauses import excuses_of, gather, only
-from somite.entities import ChainEntity, NodeEntity
+from somite.expansion.clauses import excuses_of, gather, only
+from somite.expansion.entities import ChainEntity, NodeEntity
+from somite.expansion.nodes import parent_of
+from somite.expansion.records import records_of
+from somite.expansion.scope import Scope
 from somite.findings import Code
 from somite.ir import Twist, TwistEnd
-from somite.nodes import parent_of
-from somite.records import records_of
-from somite.scope import Scope
 from somite.spatial import vector
 from somite.statements.chain import chain_frames
 from somite.syntax import Clause, Reference, Statement, Word

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from somite.clauses import check_block, check_clauses, check_terms, gather, was_of
-from somite.entities import UseEntity
+from somite.expansion.clauses import check_block, check_clauses, check_terms, gather, was_of
+from somite.expansion.entities import UseEntity
+from somite.expansion.scope import Scope
+from somite.expansion.state import TOO_LARGE, Space
 from somite.findings import Code, nearest
-from somite.scope import TOO_LARGE, Scope, Space
 from somite.statements.part import CLAUSES as PART_CLAUSES
 from somite.statements.part import GIVEN_TWICE, OFFER_UNKNOWN, give, needs_of, offers_of
 from somite.syntax import Clause, Expression, Statement, Word

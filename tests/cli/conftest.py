@@ -15,12 +15,13 @@ from typing import Any
 
 import pytest
 
-from somite import project, wording
-from somite.build import Tools
-from somite.digest import digest_of
+from somite import project
+from somite.builds import wording
+from somite.builds.build import Tools
+from somite.builds.digest import digest_of
+from somite.builds.job import Job
 from somite.findings import Code, Finding, Severity, has_errors
 from somite.ir import Rig
-from somite.job import Job
 from somite.target import Context, Output, Target
 from somite.text import Site, Source
 

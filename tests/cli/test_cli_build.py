@@ -10,8 +10,8 @@ from typing import Any
 
 import pytest
 
-from somite import build
-from somite.build import Outcome, file_name
+from somite.builds import build
+from somite.builds.build import Outcome, file_name
 
 
 def states(workshop: Any, *jobs: Any, force: bool = False) -> list[str]:

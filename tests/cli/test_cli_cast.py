@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from somite import cast, cast_file
+from somite.builds import cast, cast_file
+from somite.builds.job import Job
 from somite.findings import Finding
-from somite.job import Job
 from somite.text import Source
 
 GOOD = """\

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from somite import start
-from somite.compiling import Desk
+from somite.builds.compiling import Desk
 
 
 @pytest.fixture

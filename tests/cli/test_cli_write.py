@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from somite.write import write_all
+from somite.builds.write import write_all
 
 
 def test_files_and_their_folders_are_made(tmp_path: Path) -> None:

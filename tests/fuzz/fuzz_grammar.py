@@ -14,9 +14,9 @@ from lark import Lark
 from lark.grammar import NonTerminal, Rule, Symbol
 
 from somite import grammar
+from somite.expansion.values import HELPERS
 from somite.parse import Indentation
 from somite.statements import BODY, STATEMENTS
-from somite.values import HELPERS
 
 DEEPEST = 14
 """Rules within rules; beyond it the shortest way out is taken."""
@@ -88,6 +88,17 @@ def rules() -> Rules:
     return Rules({name: tuple(found) for name, found in by_origin.items()}, depths, spelled)
 
 
+@cache
+def productions(origin: str, shortest: bool) -> st.SearchStrategy[Rule]:
+    """One of the productions of a rule, or of those that need the least depth."""
+    known = rules()
+    options = known.by_origin[origin]
+    if shortest:
+        least = min(known.least[rule] for rule in options)
+        options = tuple(rule for rule in options if known.least[rule] == least)
+    return st.sampled_from(options)
+
+
 @st.composite
 def words(draw: st.DrawFn, symbol: str, depth: int = 0) -> list[str]:
     """The words of a sentence that a rule of the grammar allows; indentation as its terminals."""
@@ -100,12 +111,7 @@ def _walk(draw: st.DrawFn, symbol: Symbol, depth: int, found: list[str], origin:
     if not isinstance(symbol, NonTerminal):
         found.append(_word(draw, symbol.name, origin))
         return
-    known = rules()
-    options = known.by_origin[symbol.name]
-    if depth > DEEPEST:
-        shortest = min(known.least[rule] for rule in options)
-        options = tuple(rule for rule in options if known.least[rule] == shortest)
-    rule = options[0] if len(options) == 1 else draw(st.sampled_from(options))
+    rule = draw(productions(symbol.name, depth > DEEPEST))
     for inner in rule.expansion:
         _walk(draw, inner, depth + 1, found, symbol.name)
 

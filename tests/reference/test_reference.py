@@ -22,11 +22,11 @@ from reference_examples import (
 
 from somite import statements
 from somite.cli import main
+from somite.expansion.values import HELPERS
 from somite.explain import meaning
 from somite.explain import pages as explained
 from somite.format import formatted
 from somite.text import Source
-from somite.values import HELPERS
 
 SHARED = (
     *("index", "first_recipe", "expressions", "placing", "following", "mirroring", "names"),

@@ -10,14 +10,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from somite.entities import ChainEntity, CurveEntity, NodeEntity, Placed, ValueEntity
+from somite.expansion.entities import ChainEntity, CurveEntity, NodeEntity, Placed, ValueEntity
+from somite.expansion.nodes import axis_of
+from somite.expansion.scope import Scope
+from somite.expansion.state import BUILT_READS_LIVE, PARTS, TOO_LARGE, Stop
+from somite.expansion.values import Choice, Handle, Quantity, named
 from somite.findings import Code, nearest
 from somite.ir import Apply, Constant, Live, Map, Measure, Read
-from somite.nodes import axis_of
-from somite.scope import BUILT_READS_LIVE, PARTS, TOO_LARGE, Scope, Stop
 from somite.syntax import Argument, Binary, Call, Clause, Direction, Reference, Unary
 from somite.units import ANGLE, LENGTH, NUMBER, Dimension, dimension_name
-from somite.values import Choice, Handle, Quantity, named
 
 LIVE_VALUE = Code("live-value")
 SKEW_MIRROR = Code("skew-mirror")

@@ -10,7 +10,7 @@ import os
 import sys
 from collections.abc import Iterator
 
-from somite.digest import digest_of
+from somite.builds.digest import digest_of
 from somite.version import VERSION
 
 PACKAGES = ("grammar", "targets", "recipes")

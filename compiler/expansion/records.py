@@ -19,8 +19,8 @@ from somite.ir import (
 )
 
 if TYPE_CHECKING:
-    from somite.entities import CurveEntity, Entity, NodeEntity
-    from somite.scope import Scope
+    from somite.expansion.entities import CurveEntity, Entity, NodeEntity
+    from somite.expansion.scope import Scope
     from somite.syntax import Clause
 
 

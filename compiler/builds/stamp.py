@@ -12,8 +12,8 @@ import os
 from collections.abc import Iterable, Iterator
 from typing import Any
 
-from somite.digest import digest_of, digest_of_file
-from somite.job import Job
+from somite.builds.digest import digest_of, digest_of_file
+from somite.builds.job import Job
 
 VERSION = 1
 """Raised when the meaning of a stamp changes; a stamp of another version counts as none."""

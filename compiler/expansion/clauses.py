@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 
+from somite.expansion.scope import Scope
 from somite.findings import Code, listed
 from somite.ir import Excuse
-from somite.scope import Scope
 from somite.syntax import Argument, Clause, Statement, Word
 
 CLAUSE_MISPLACED = Code("clause-misplaced")

@@ -9,8 +9,19 @@ from collections.abc import Mapping
 from typing import cast
 
 from somite.axes import opposite
-from somite.clauses import CLAUSE_TWICE, check_terms, excuses_of, gather, only, text_of, was_of
-from somite.entities import ChainEntity, Entity, Family, NodeEntity, Placed
+from somite.expansion.clauses import (
+    CLAUSE_TWICE,
+    check_terms,
+    excuses_of,
+    gather,
+    only,
+    text_of,
+    was_of,
+)
+from somite.expansion.entities import ChainEntity, Entity, Family, NodeEntity, Placed
+from somite.expansion.scope import Scope
+from somite.expansion.state import AXIS_VECTORS, IDENTITY, PARTS
+from somite.expansion.values import LARGEST, Spot, named
 from somite.findings import Code
 from somite.ir import (
     Axis,
@@ -25,11 +36,9 @@ from somite.ir import (
     TurnOrder,
     Vector,
 )
-from somite.scope import AXIS_VECTORS, IDENTITY, PARTS, Scope
 from somite.spatial import rotation, vector
 from somite.syntax import Argument, Clause, Reference, Statement, Word
 from somite.units import NUMBER
-from somite.values import LARGEST, Spot, named
 
 NO_PLACE = Code("no-place")
 BAD_AXES = Code("bad-axes")

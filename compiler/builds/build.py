@@ -15,19 +15,20 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal, Protocol
 
-from somite import project, stamp
-from somite.digest import digest_of
+from somite import project
+from somite.builds import stamp
+from somite.builds.digest import digest_of
+from somite.builds.install import compiler_digest
+from somite.builds.job import Job
+from somite.builds.stamp import Stamp
+from somite.builds.wording import Wording
+from somite.builds.write import write_all
 from somite.findings import Code, Finding, has_errors, in_order
-from somite.install import compiler_digest
-from somite.job import Job
 from somite.report import Lines, lines_of
 from somite.report.bug import bug, details
-from somite.stamp import Stamp
 from somite.target import Context, Output, Target
 from somite.text import Source
 from somite.version import VERSION
-from somite.wording import Wording
-from somite.write import write_all
 
 if TYPE_CHECKING:
     from somite.ir import Rig
@@ -71,8 +72,8 @@ class Tools:
 
 def usual_tools() -> Tools:
     """The tools of the command line: the pipeline, and the targets that are installed."""
-    from somite import wording
-    from somite.compiling import Desk
+    from somite.builds import wording
+    from somite.builds.compiling import Desk
     from somite.targets import find
 
     return Tools(Desk().compile, find, wording.load)
@@ -142,7 +143,7 @@ def checked(recipe: str, sheet: str | None, tools: Tools) -> tuple[tuple[Finding
 
 def unchanged(job: Job, last: Stamp) -> Outcome:
     """The outcome of a job with nothing to do, its warnings said again."""
-    from somite.stamp_findings import findings_from
+    from somite.builds.stamp_findings import findings_from
 
     lines: dict[str, dict[str, str]] = last["lines"]
     files = tuple(
@@ -297,7 +298,7 @@ def _written(
     compiler: str,
 ) -> Outcome:
     """Writes the outputs and their stamp, and takes away those of an earlier build."""
-    from somite.stamp_findings import lines_shown, plain_findings
+    from somite.builds.stamp_findings import lines_shown, plain_findings
 
     ordered = in_order(findings)
     made = {

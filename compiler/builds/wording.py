@@ -13,8 +13,8 @@ from itertools import islice
 from pathlib import Path
 
 from somite import project
+from somite.builds.stamp import files_in
 from somite.findings import Code, Finding, has_errors
-from somite.stamp import files_in
 from somite.targets.written import Written, read_tables
 from somite.text import Site, Source
 

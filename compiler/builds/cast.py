@@ -10,10 +10,11 @@ import os
 import re
 from pathlib import Path
 
-from somite import cast_file, project
-from somite.cast_file import Cast, Entry, Fault, Where
+from somite import project
+from somite.builds import cast_file
+from somite.builds.cast_file import Cast, Entry, Fault, Where
+from somite.builds.job import Job
 from somite.findings import Code, Finding, nearest
-from somite.job import Job
 from somite.text import Site, Source
 
 CAST_SYNTAX = Code("cast-syntax")

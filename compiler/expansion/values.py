@@ -15,7 +15,7 @@ from somite.spatial import trig, vector
 from somite.units import ANGLE, LENGTH, NUMBER, Dimension, dimension_name
 
 if TYPE_CHECKING:
-    from somite.entities import Entity
+    from somite.expansion.entities import Entity
 
 Triple = tuple[float, float, float]
 

@@ -17,7 +17,7 @@ from somite.syntax import Clause, Statement
 from somite.text import Origin, Site
 
 if TYPE_CHECKING:
-    from somite.scope import Scope
+    from somite.expansion.scope import Scope
 
 Name = tuple[str | int, ...]
 

@@ -1,7 +1,7 @@
 """The cast file as plain values, and what is wrong with them.
 
 What comes in is the text of a `cast.toml`; what goes out is the builds that it lists, or faults
-that name the key they are about. `somite.cast` turns faults into findings: kept apart so that a
+that name the key they are about. `somite.builds.cast` turns faults into findings: kept apart so that a
 build with nothing to do need not import them.
 """
 
@@ -12,7 +12,7 @@ import re
 from collections.abc import Iterator
 from typing import Any, NamedTuple
 
-from somite.job import DEFAULT_FOLDER, DEFAULT_TARGETS, Job
+from somite.builds.job import DEFAULT_FOLDER, DEFAULT_TARGETS, Job
 
 NAME = "cast.toml"
 
@@ -96,7 +96,7 @@ def read(text: str, folder: str) -> tuple[Cast | None, tuple[Fault, ...]]:
 
 
 def jobs_at(path: str) -> tuple[Job, ...]:
-    """The builds of a cast file in which nothing is wrong; none where `somite.cast` must look."""
+    """The builds of a cast file in which nothing is wrong; none where `somite.builds.cast` must look."""
     try:
         if os.path.getsize(path) > QUICK:
             return ()
