@@ -22,7 +22,7 @@ from jinja2.visitor import NodeTransformer
 from markupsafe import Markup
 
 from somite.findings import nearest
-from somite.targets.templates_sandbox import LIMITS, Filters, Limits, Templates, compiled
+from somite.targets.template_sets import LIMITS, Filters, Limits, Templates, compiled
 
 _Template = TypeVar("_Template", bound=nodes.Node)
 

@@ -202,7 +202,8 @@ def _emitter(manifest: Manifest, own: Mapping[str, str]) -> Emitter:
     """The emitter of a folder's target: it renders each template with the view of the rig."""
 
     def emit(settled: Settled, context: Context) -> tuple[tuple[Output, ...], tuple[Finding, ...]]:
-        from somite.targets.templates_sandbox import Templates, limits_for, render
+        from somite.targets.template_sets import Templates, limits_for
+        from somite.targets.templates_sandbox import render
 
         templates = Templates(own, context.templates)
         data = view(settled, context)

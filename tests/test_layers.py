@@ -11,10 +11,11 @@ ROOT = Path(__file__).parents[1]
 FOLDERS = {"": "compiler", "grammar": "grammar", "targets": "targets", "recipes": "recipes"}
 
 LAYERS = (
-    {"version", "text", "spatial", "written", "digest", "recipes"},
-    {"findings", "units", "axes", "install"},
-    {"ir", "syntax", "canonical", "project", "grammar"},
-    {"document", "markers", "sheet", "syntax_messages"},
+    {"version", "text", "spatial", "recipes"},
+    {"findings", "units"},
+    {"ir", "syntax", "canonical", "project", "grammar", "written"},
+    {"axes", "document", "syntax_messages"},
+    {"markers", "sheet"},
     {"parse"},
     {"expansion"},
     {"statements"},
@@ -74,7 +75,7 @@ def edges() -> dict[str, set[str]]:
 
 
 def row(module: str) -> int:
-    top = module.split(".")[0]
+    top = "__main__" if module.endswith("__main__") else module.split(".")[0]
     return next(at for at, layer in enumerate(LAYERS) if top in layer)
 
 

@@ -17,8 +17,8 @@ from somite.spatial import spline
 
 _PARTS_IN_ALL = 16
 _PARTS = 4
-REFINED = 3
-"""Steps of Newton's method from a length to a parameter, from a straight guess in a part."""
+REFINED = 2
+"""Steps of Newton's method from a length to a parameter, from a cubic guess in a part."""
 _GAUSS = (
     (0.23861918608319690863, 0.46791393457269104739),
     (0.66120938646626451366, 0.36076157304813860757),
@@ -79,7 +79,9 @@ class Form:
         self.halves = np.diff(self.breaks) * 0.5
         middles = (self.breaks[:-1] + self.breaks[1:]) * 0.5
         at = middles[:, None] + self.halves[:, None] * _NODES
-        self.slopes = np.stack([_row(knots, degree, count, u, 1) for u in at.ravel()])
+        self.slopes = np.stack(
+            [_row(knots, degree, count, u, 1) for u in (*at.ravel(), *self.breaks)]
+        )
         looks = [
             start + (end - start) * k / LOOKS for start, end in spans for k in range(1, LOOKS + 1)
         ]
@@ -204,32 +206,43 @@ class Path:
 
     def lengths(self) -> Array:
         """Arc lengths (parts + 1, poses) from the start to the breaks."""
-        slopes = np.matmul(self.form.slopes, self.points)
-        np.multiply(slopes, slopes, out=slopes)
-        speed = np.sqrt(slopes[0] + slopes[1] + slopes[2])
-        parts = speed.reshape(len(self.form.halves), len(_NODES), self.poses)
-        each = np.einsum("pnk,n->pk", parts, _WEIGHTS) * self.form.halves[:, None]
-        return np.concatenate([np.zeros((1, self.poses)), np.cumsum(each, axis=0)])
+        return self._measured()[0]
+
+    def _measured(self) -> tuple[Array, Array]:
+        """Arc lengths to the breaks, and the speeds there."""
+        speed = np.sqrt(squared(np.matmul(self.form.slopes, self.points)))
+        count = len(self.form.halves)
+        parts = speed[: count * len(_NODES)].reshape(count, len(_NODES), self.poses)
+        each = np.matmul(_WEIGHTS, parts) * self.form.halves[:, None]
+        lengths = np.concatenate([np.zeros((1, self.poses)), np.cumsum(each, axis=0)])
+        return lengths, speed[count * len(_NODES) :]
 
     def parameters(self, fractions: Array) -> Array:
         """Parameters (n, poses) at fractions (n) of the arc length."""
-        lengths, form = self.lengths(), self.form
-        wanted = fractions[:, None] * lengths[-1]
+        (lengths, speeds), form = self._measured(), self.form
+        wanted = fractions[1:-1, None] * lengths[-1]
         part = (lengths[1:-1, None] <= wanted).sum(axis=0)
         pose = np.arange(self.poses)
         before, after = lengths[part, pose], lengths[part + 1, pose]
         start, width = form.breaks[part], form.halves[part] * 2.0
         across = after - before
-        flat = across <= 0.0
-        u = start + width * np.where(flat, 0.0, (wanted - before) / np.where(flat, 1.0, across))
+        flat = across <= 1e-14 * lengths[-1]
+        share = np.where(flat, 0.0, (wanted - before) / np.where(flat, 1.0, across))
+        mean = across / width
+        slow = 1e-3 * mean
+        leave = mean / np.maximum(speeds[part, pose], np.where(flat, 1.0, slow))
+        arrive = mean / np.maximum(speeds[part + 1, pose], np.where(flat, 1.0, slow))
+        bend = share * (1.0 - share) * ((leave - 1.0) * (1.0 - share) - (arrive - 1.0) * share)
+        u = start + width * np.clip(share + bend, 0.0, 1.0)
         for _ in range(REFINED):
             speed = self._speeds(u)
             reached = before + self._between(start, u)
             still = speed <= 1e-12 * self.whole
             step = (reached - wanted) / np.where(still, 1.0, speed)
             u = np.clip(u - np.where(still, 0.0, step), start, start + width)
-        u = np.where(fractions[:, None] >= 1.0, form.end, u)
-        return np.where(fractions[:, None] <= 0.0, form.breaks[0], u)
+        return np.concatenate(
+            [np.full((1, self.poses), form.breaks[0]), u, np.full((1, self.poses), form.end)]
+        )
 
     def _speeds(self, u: Array) -> Array:
         _, velocity = self._polynomial(u)

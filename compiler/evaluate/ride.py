@@ -127,36 +127,40 @@ class Ridden:
 def reflections(places: Array, tangents: Array) -> tuple[Array, ...]:
     """Turns (steps, poses) that carry a frame from each sample to the next without twisting it.
 
-    Two reflections make a turn: with v the step and w the change of the reflected tangent, it is
-    (v × w, v · w), normalised. A step or a change of no length turns by the shortest arc.
+    The two reflections, in the step v and in what is left of the change of tangent from a to b,
+    make the turn (v × (b - a), v · (b + a)), of any length. A step that does not go ahead turns
+    by the shortest arc.
     """
     v = places[:, 1:] - places[:, :-1]
     before, after = tangents[:, :-1], tangents[:, 1:]
-    square = squared(v)
-    still = square <= 1e-28 * squared(places[:, 1:])
-    w = v * (2.0 * dotted(v, before) / np.where(still, 1.0, square))
-    w += after
-    w -= before
+    along = dotted(v, before + after)
+    w = after - before
     x, y, z = v[1] * w[2] - v[2] * w[1], v[2] * w[0] - v[0] * w[2], v[0] * w[1] - v[1] * w[0]
-    along = dotted(v, w)
+    turn = (x, y, z, along)
+    ahead = along > 0.0
+    if ahead.all():
+        return turn
+    square = squared(v)
     whole = x * x + y * y + z * z + along * along
-    lost = still | (whole <= 1e-24 * square)
-    size = 1.0 / np.sqrt(np.where(lost, 1.0, whole))
-    turn = (x * size, y * size, z * size, along * size)
-    if lost.any():
-        straight = arc(tuple(before), tuple(after))
-        return tuple([np.where(lost, a, b) for a, b in zip(straight, turn, strict=True)])
-    return turn
+    lost = (square <= 1e-28 * squared(places[:, 1:])) | (whole <= 1e-24 * square)
+    straight = arc(tuple(before), tuple(after))
+    return tuple([np.where(lost, a, b) for a, b in zip(straight, turn, strict=True)])
 
 
 def between_joints(steps: tuple[Array, ...], bones: int) -> list[tuple[Array, ...]]:
-    """Products of the steps between neighbouring joints, by halves: SUBSTEPS is a power of two."""
+    """Products of the steps between neighbouring joints, by halves: SUBSTEPS is a power of two.
+
+    Steps may be of any length; the products are unit turns.
+    """
     held = tuple([plane.reshape(bones, -1, plane.shape[-1]) for plane in steps])
     while held[0].shape[1] > 1:
         later = tuple([plane[:, 1::2] for plane in held])
         sooner = tuple([plane[:, 0::2] for plane in held])
         held = product(later, sooner)  # type: ignore[arg-type, assignment]
-    return [tuple([plane[k, 0] for plane in held]) for k in range(bones)]
+    x, y, z, w = (plane[:, 0] for plane in held)
+    size = 1.0 / np.sqrt(x * x + y * y + z * z + w * w)
+    made = (x * size, y * size, z * size, w * size)
+    return [tuple([plane[k] for plane in made]) for k in range(bones)]
 
 
 def crossings(path: Path, radii: Array, guess: Array) -> Array:

@@ -81,8 +81,12 @@ BODY = frozenset(
 )
 """Statements that a recipe or a part may hold."""
 
-TOP = BODY | {"recipe", "import", "sheet", "part"}
+TOP_ONLY = frozenset({"recipe", "import", "sheet", "part"})
+TOP = BODY | TOP_ONLY
 """Statements that a recipe's file may hold."""
+
+BLOCKS = frozenset({"mirror", "repeat", "when"})
+"""Statements whose block holds what the block around them does."""
 
 UNGATHERED = frozenset({"import", "sheet", "mirror", "when", "let"})
 """Statements that read no clauses of their own, so that every one of theirs is misplaced."""
@@ -123,6 +127,8 @@ def _declare(statement: Statement, scope: Scope) -> None:
         takes = module.BLOCK
         if takes is not None and "grip" not in takes:  # A curve's is checked as it is declared.
             check_block(statement, scope, takes)
+        if statement.word in BLOCKS:
+            _check_inside(statement, scope)
         if statement.word in UNGATHERED:
             check_clauses(statement, scope, module.CLAUSES or frozenset())
         module.declare(statement, scope)
@@ -160,6 +166,18 @@ def _check_place(statement: Statement, scope: Scope) -> None:
     raise scope.stop(
         STATEMENT_MISPLACED, statement, f'"{word}" does not belong here', help=help_line
     )
+
+
+def _check_inside(statement: Statement, scope: Scope) -> None:
+    """Report statements that only the file itself holds, and that no block may repeat."""
+    for inner in statement.block:
+        if inner.word in TOP_ONLY:
+            scope.report(
+                STATEMENT_MISPLACED,
+                inner,
+                f'"{inner.word}" does not belong in the block of "{statement.word}"',
+                help="move it out, to the left",
+            )
 
 
 def _declared_words(statement: Statement) -> set[str]:

@@ -44,7 +44,8 @@ def emit(settled: Settled, context: Context) -> tuple[tuple[Output, ...], tuple[
     from somite.targets.steps.guide import guide
     from somite.targets.steps.phrases import Voice, overlaid
     from somite.targets.steps.views import FILTERS, page
-    from somite.targets.templates_sandbox import Templates, limits_for, render
+    from somite.targets.template_sets import Templates, limits_for
+    from somite.targets.templates_sandbox import render
 
     phrases, findings = overlaid(context.phrases)
     said = [*findings, *_channel_loops(settled), *_unknown_templates(context.templates)]

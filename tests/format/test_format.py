@@ -53,7 +53,7 @@ def test_shipped_recipes_are_in_canonical_form(path: Path) -> None:
 
 
 def test_blanks_indentation_and_line_ends_become_canonical() -> None:
-    text = "recipe a\n\n\n\tabout \"x\"\nlet b=( 1cm,2 cm , 3cm )*- 2\ncontrol c  at b   ring 3cm#end"
+    text = 'recipe a\n\n\n\tabout "x"\nlet b=( 1cm,2 cm , 3cm )*- 2\ncontrol c  at b   ring 3cm#end'
     assert written(text) == (
         'recipe a\n\n  about "x"\nlet b = (1 cm, 2 cm, 3 cm) * -2\n'
         "control c at b  ring 3 cm  # end\n"
@@ -64,7 +64,8 @@ def test_calls_and_numbers_in_names_are_written_tight_and_lists_apart() -> None:
     text = "let a = distance ( b [ k - 1 ] , c )\nlet d = [ a , b ]\nlet e = 4 .. 5"
     with pytest.raises(AssertionError):
         written(text)  # A range is no value.
-    text = "let a = distance ( b [ k - 1 ] , c )\nlet d = [ a , b ]\nrepeat k in 4 .. 5\n  let e = k"
+    text = "let a = distance ( b [ k - 1 ] , c )\nlet d = [ a , b ]\n"
+    text += "repeat k in 4 .. 5\n  let e = k"
     assert written(text).splitlines() == [
         "let a = distance(b[k - 1], c)",
         "let d = [a, b]",
@@ -74,7 +75,8 @@ def test_calls_and_numbers_in_names_are_written_tight_and_lists_apart() -> None:
 
 
 def test_comments_stay_at_the_level_they_were_said_at() -> None:
-    text = "# top\ncontrol a at b\n    # about the ring\n    ring 3 cm\n    # last of a\n# of c\njoint c at b\n"
+    text = "# top\ncontrol a at b\n    # about the ring\n    ring 3 cm\n    # last of a\n"
+    text += "# of c\njoint c at b\n"
     assert written(text) == (
         "# top\ncontrol a at b\n  # about the ring\n  ring 3 cm\n  # last of a\n"
         "# of c\njoint c at b\n"

@@ -44,8 +44,8 @@ ALLOWED = {
     },
 }
 IMPORTS = {
-    "__future__", "bisect", "collections.abc", "dataclasses", "functools", "itertools", "math", "numpy",
-    "numpy.typing", "typing",
+    "__future__", "bisect", "collections.abc", "dataclasses", "functools", "itertools", "math",
+    "numpy", "numpy.typing", "typing",
 }  # fmt: skip
 
 

@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from somite.targets.templates_sandbox import Limits, Templates, limits_for, render
+from somite.targets.template_sets import Limits, Templates, limits_for
+from somite.targets.templates_sandbox import render
 from somite.targets.written import Written
 from somite.text import Site
 
