@@ -25,6 +25,8 @@ One recipe and a sheet of measurements a character in, a rig out: exact, ordered
 ()
 >>> [node.name for node in made.rig.nodes]
 ['light', 'pole']
+>>> made.pose({"pole.turn.z": "90 deg"}).place("light").round(6).tolist()
+[[0.3, 1.2, 0.0]]
 
 The names below are loaded when they are first used, so that importing the package costs nothing.
 """
@@ -34,6 +36,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from somite.evaluate import Posed, PoseError
     from somite.findings import Finding, Severity
     from somite.format import formatted
     from somite.ir import Rig
@@ -47,6 +50,8 @@ if TYPE_CHECKING:
 _FROM = {
     "Compiled": "pipeline",
     "Finding": "findings",
+    "PoseError": "evaluate",
+    "Posed": "evaluate",
     "Read": "pipeline",
     "Rig": "ir",
     "Settled": "settle",
@@ -66,6 +71,8 @@ _NAMED = {"read_sheet": "load", "__version__": "VERSION"}
 __all__ = [
     "Compiled",
     "Finding",
+    "PoseError",
+    "Posed",
     "Read",
     "Rig",
     "Settled",

@@ -137,9 +137,8 @@ def _measured(document: Document, sheet: Sheet, scope: Scope, axes: Axes) -> Non
     """Enter what the recipe asks for as names, from the sheet or from defaults."""
     build = scope.build
     asked: list[tuple[Request, Clause | None, Word]] = []
-    for statement in document.statements:
-        if statement.word == "sheet":
-            asked.extend(requests_of(statement.block, scope))
+    blocks = [statement.block for statement in document.statements if statement.word == "sheet"]
+    asked.extend(requests_of([line for block in blocks for line in block], scope))
     broken = build.failed | document.poisoned
     measures, findings = measure(sheet, [request for request, _, _ in asked], broken)
     build.findings.extend(findings)

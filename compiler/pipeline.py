@@ -10,15 +10,19 @@ import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from somite import expand, library, order, parse, project, settle, sheet, soundness
-from somite.findings import Finding, has_errors, in_order
+from somite.findings import Finding, Severity, has_errors, in_order
 from somite.ir import Rig
 from somite.library import Parts
 from somite.settle import Settled
 from somite.sheet import Sheet
 from somite.syntax import Document
 from somite.text import Source, clean
+
+if TYPE_CHECKING:
+    from somite.evaluate import Evaluator, Posed
 
 STAGES = (
     parse.parse,
@@ -62,6 +66,64 @@ class Compiled:
     inputs: tuple[Path, ...] = ()
     recipe_digest: str = ""
     sheet_digest: str = ""
+    _laid: list[Evaluator] = field(default_factory=list, init=False, repr=False, compare=False)
+    """The rig laid out for posing, once somebody poses it."""
+
+    def pose(self, channels: Mapping[str, Any] | None = None) -> Posed:
+        """The rig with these channels, all others at rest; one pose, or as many as values.
+
+        `channels` gives values by the channel's dotted name (`high.turn.y`, `hand.space`): a number
+        is in metres, radians or one, and may be an array with one a pose, shape (poses,); a text is
+        as people write it, with a unit ("40 deg") or in the recipe's unit and degrees ("40"), and
+        for a choice one of its words. The result is in metres, with the poses as the first axis; a
+        value that a limit or a lock kept back is told in its `notes`.
+
+        Raises `somite.PoseError`, with findings, for names and values that cannot be, and
+        ValueError where the rig did not compile.
+
+        >>> import somite
+        >>> made = somite.compile_text('''
+        ... recipe lantern
+        ...   units cm
+        ...   axes up +Y front +Z
+        ... sheet
+        ...   point hook, flame
+        ... control pole at hook  ring 20 cm  carries all
+        ... joint light at flame  under pole
+        ... ''', '''
+        ... character = "lumen"
+        ... unit = "cm"
+        ... up = "+Y"
+        ... front = "+Z"
+        ... [points]
+        ... hook = [0, 120, 0]
+        ... flame = [0, 90, 0]
+        ... ''')
+        >>> made.pose({"pole.turn.z": "90 deg"}).place("light").round(6).tolist()
+        [[0.3, 1.2, 0.0]]
+        >>> made.pose({"pole.move.x": [0.0, 0.5, 1.0]}).world("light").shape
+        (3, 4, 4)
+        >>> try:
+        ...     made.pose({"pole.turm.z": 0.5})
+        ... except somite.PoseError as error:
+        ...     print(error.findings[0].help)
+        did you mean "pole.turn.z"?
+        """
+        from somite.posing import channels_from
+
+        if not self._laid:
+            self._laid.append(self._evaluator())
+        evaluator = self._laid[0]
+        return evaluator.pose(channels_from(channels or {}, evaluator))
+
+    def _evaluator(self) -> Evaluator:
+        from somite.evaluate import Evaluator
+
+        if self.settled is not None:
+            return Evaluator(self.settled)
+        wrong = "; ".join(one.message for one in self.findings if one.severity is Severity.ERROR)
+        reason = f": {wrong}" if wrong else ""
+        raise ValueError(f"a rig that did not compile can not be posed{reason}")
 
 
 def read_recipe(path: Path) -> tuple[Read | None, tuple[Finding, ...]]:

@@ -63,6 +63,9 @@ EXCUSED_BY = {
 SIDE_TOLERANCE = 1e-9
 """How near two places are one, in heights of the rig."""
 
+MOST_NAMED = 8
+"""Grips of one point that a message names."""
+
 SHARE_TOLERANCE = 1e-9
 """How far the shares of a point may be from one: three written thirds are within it."""
 
@@ -119,12 +122,12 @@ def _ill_shared(curve: Curve, number: int, shares: Sequence[Share]) -> Iterator[
         return
     shares = sorted(shares, key=lambda share: _line(share.origin))
     whole = [share for share in shares if share.share >= 1.0 - SHARE_TOLERANCE]
-    related = _related((share.origin, _owns(share)) for share in shares)
+    related = _related((share.origin, _owns(share)) for share in shares[:MOST_NAMED])
     total = 0.0
     for share in shares:
         total = total + share.share
     if len(whole) > 1:
-        names = " and ".join(f'"{share.grip}"' for share in whole)
+        names = " and ".join(f'"{share.grip}"' for share in whole[:MOST_NAMED])
         yield POINT_OWNED_TWICE.at(
             _site(whole[1].origin or curve.origin),
             f'expected one owner for point {number} of "{curve.name}", found {names}',

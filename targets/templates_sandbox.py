@@ -43,6 +43,7 @@ def render(
         template = environment.get_template(name)
         # All that a template writes is charged to its budget as it comes, so the whole is bounded.
         text = "".join(template.generate(data))
+        text.encode()  # It is to be a file: half a character can not be written.
     except Exception as mistake:
         # Whatever a template provokes inside the engine is the template's mistake, and a finding.
         return None, (_finding(mistake, name, environment),)
@@ -68,6 +69,9 @@ def _finding(mistake: Exception, name: str, environment: CountedEnvironment) -> 
     elif isinstance(mistake, Spent):
         message = f"expected a template that ends soon, found {mistake}"
         help = "make the loops smaller; a template only lays out what it is given"
+    elif isinstance(mistake, UnicodeEncodeError):
+        message = "expected text of whole characters, found half of one"
+        help = "write the character itself, not one half of it by its number"
     elif isinstance(mistake, RecursionError):
         message = "expected a template that ends, found one that goes ever deeper into itself"
         help = "look for a template, block or macro that includes or calls itself"

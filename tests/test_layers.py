@@ -21,9 +21,10 @@ LAYERS = (
     {"statements"},
     {"library", "expand", "format", "soundness", "order"},
     {"settle", "at_rest"},
-    {"target", "pipeline", "evaluate"},
+    {"target", "pipeline", "evaluate", "clip", "posing"},
     {"targets"},
     {"report", "schema_files", "explain", "start", "tidy", "builds"},
+    {"commands"},
     {"cli"},
     {"", "__main__"},
 )

@@ -1,8 +1,8 @@
 """The cast file as plain values, and what is wrong with them.
 
 What comes in is the text of a `cast.toml`; what goes out is the builds that it lists, or faults
-that name the key they are about. `somite.builds.cast` turns faults into findings: kept apart so that a
-build with nothing to do need not import them.
+that name the key they are about. `somite.builds.cast` turns faults into findings: kept apart so
+that a build with nothing to do need not import them.
 """
 
 from __future__ import annotations
@@ -96,7 +96,7 @@ def read(text: str, folder: str) -> tuple[Cast | None, tuple[Fault, ...]]:
 
 
 def jobs_at(path: str) -> tuple[Job, ...]:
-    """The builds of a cast file in which nothing is wrong; none where `somite.builds.cast` must look."""
+    """The builds of a cast file in which nothing is wrong; none where `cast` must look."""
     try:
         if os.path.getsize(path) > QUICK:
             return ()

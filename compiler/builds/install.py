@@ -17,13 +17,16 @@ PACKAGES = ("grammar", "targets", "recipes")
 """The packages beside the compiler, each a folder of its own in the repository."""
 
 
+OWN = os.path.dirname(os.path.dirname(__file__))
+"""The compiler's folder: all of it counts, not only this one."""
+
 SILENT = frozenset({"__pycache__", "findings", "reference", "schemas"})
 """Folders of the installation that no output depends on."""
 
 
 def folder_of(package: str) -> str:
     """The folder of one of `PACKAGES`. Raises LookupError where it is not installed."""
-    folder = os.path.join(os.path.dirname(__file__), package)
+    folder = os.path.join(OWN, package)
     if os.path.isdir(folder):
         return folder
     # Installed for editing, where the packages lie apart.
@@ -41,10 +44,9 @@ def compiler_digest() -> str:
     The files' contents are not read: an installation that was touched counts as another, which
     costs a rebuild and no more.
     """
-    own = os.path.dirname(__file__)
     # Installed plainly, the packages lie inside; installed for editing, they lie apart.
-    apart = [root for root in map(folder_of, PACKAGES) if os.path.dirname(root) != own]
-    facts = sorted(fact for root in (own, *apart) for fact in _facts(root, ""))
+    apart = [root for root in map(folder_of, PACKAGES) if os.path.dirname(root) != OWN]
+    facts = sorted(fact for root in (OWN, *apart) for fact in _facts(root, ""))
     text = "\n".join([VERSION, sys.version, *facts])
     return digest_of(text.encode("utf-8", "surrogateescape"))
 

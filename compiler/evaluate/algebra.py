@@ -21,9 +21,12 @@ from somite.spatial.vector import cross, dot
 
 Array: TypeAlias = NDArray[np.float64]
 Index: TypeAlias = NDArray[np.int64]
+Condition: TypeAlias = NDArray[np.bool_]
+Parts: TypeAlias = Any
+"""Components of vectors or quaternions as a tuple, the form that `somite.spatial` takes."""
 
 
-def planes(array: Array) -> tuple[Any, ...]:
+def planes(array: Array) -> Parts:
     """The components of an array as a tuple of views, for `somite.spatial`."""
     return tuple([array[..., k, :] for k in range(array.shape[-2])])
 
@@ -66,7 +69,7 @@ def affine(place: Vector[float], turn: Quaternion[float]) -> Array:
 
 def product(a: Array, b: Array, out: Array) -> Array:
     """a · b of quaternions (..., 4, poses), written to `out`, which may be either of them."""
-    parts = product_of_parts(planes(a), planes(b))  # type: ignore[arg-type]
+    parts = product_of_parts(planes(a), planes(b))
     return stack(parts, out.shape, out)
 
 
@@ -197,9 +200,7 @@ def half_of(cosine: Array, sine: Array) -> tuple[Array, Array]:
     behind = cosine < 0.0
     if not behind.any():
         return large, small
-    return np.where(behind, np.abs(small), large), np.where(
-        behind, np.copysign(large, sine), small
-    )
+    return np.where(behind, np.abs(small), large), np.where(behind, np.copysign(large, sine), small)
 
 
 def arc(a: Any, b: Any) -> tuple[Any, Any, Any, Any]:
@@ -212,7 +213,7 @@ def arc(a: Any, b: Any) -> tuple[Any, Any, Any, Any]:
     if not behind.any():
         return found
     exact = shortest_arc(a, b)
-    return tuple(np.where(behind, one, other) for one, other in zip(exact, found, strict=True))  # type: ignore[return-value]
+    return tuple(np.where(behind, one, other) for one, other in zip(exact, found, strict=True))
 
 
 def twist_angle(q: Any, axis: Vector[float]) -> Array:

@@ -34,7 +34,11 @@ FAR = 1e9
 TURNED = 1e6
 """Bounds of every turn, in radians."""
 
-_UNITS: dict[str, Unit] = {"move": "length", "turn": "angle", "size": "number"}
+_UNITS: dict[str, tuple[Part, Unit]] = {
+    "move": ("move", "length"),
+    "turn": ("turn", "angle"),
+    "size": ("size", "number"),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,12 +95,13 @@ def _channels_of_node(node: Node, driven: frozenset[str]) -> Iterator[Channel]:
         if short in limits:
             low, high = max(low, limits[short].low), min(high, limits[short].high)
         name = f"{node.name}.{short}"
+        kind, unit = _UNITS[part]
         yield Channel(
             name,
             node.name,
-            part,  # type: ignore[arg-type]
+            kind,
             "xyz".index(axis),
-            _UNITS[part],
+            unit,
             1.0 if part == "size" else 0.0,
             low,
             max(low, high),
@@ -187,7 +192,9 @@ def refuse_infinite(given: Mapping[str, Array]) -> None:
     """Raise PoseError if any value is not finite."""
     wrong = [name for name, value in given.items() if not np.isfinite(value).all()]
     if wrong:
-        raise PoseError([_ill(name, "expected finite numbers", "one that is not") for name in wrong])
+        raise PoseError(
+            [_ill(name, "expected finite numbers", "one that is not") for name in wrong]
+        )
 
 
 def unknown(expected: str, name: str, known: Iterable[str]) -> Finding:

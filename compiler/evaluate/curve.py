@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from somite.evaluate.algebra import Array, dotted, squared
+from somite.evaluate.algebra import Array, Condition, Index, dotted, squared
 from somite.evaluate.state import State
 from somite.spatial import spline
 
@@ -72,9 +72,7 @@ class Form:
         self.end = spans[-1][1]
         self.powers = np.stack([_powers(knots, degree, count, start, end) for start, end in spans])
         parts = max(_PARTS, -(-_PARTS_IN_ALL // len(spans)))
-        breaks = [
-            start + (end - start) * k / parts for start, end in spans for k in range(parts)
-        ]
+        breaks = [start + (end - start) * k / parts for start, end in spans for k in range(parts)]
         self.breaks = np.array([*breaks, self.end])
         self.halves = np.diff(self.breaks) * 0.5
         middles = (self.breaks[:-1] + self.breaks[1:]) * 0.5
@@ -101,9 +99,7 @@ def _row(knots: tuple[float, ...], degree: int, count: int, u: float, order: int
     return found
 
 
-def _powers(
-    knots: tuple[float, ...], degree: int, count: int, start: float, end: float
-) -> Array:
+def _powers(knots: tuple[float, ...], degree: int, count: int, start: float, end: float) -> Array:
     """Coefficients (degree + 1, points) of powers of (u - start) between two knots.
 
     Derivatives are taken in the middle, where they belong to this stretch alone, and moved.
@@ -128,7 +124,7 @@ class Path:
     def __init__(self, form: Form, points: Array) -> None:
         self.form, self.points = form, points
         self.coefficients = np.matmul(form.powers, points[:, None])
-        _, count, self.poses = points.shape
+        self.poses = points.shape[-1]
         legs = np.diff(points, axis=1)
         self.legs = legs
         square = squared(legs)
@@ -137,7 +133,7 @@ class Path:
         _, ending = self._polynomial(np.full((1, self.poses), form.end))
         self.ending = self._moving(ending)[:, 0]
 
-    def taken(self, chosen: Array) -> Path:
+    def taken(self, chosen: Index) -> Path:
         """The same curve in some of its poses."""
         return Path(self.form, self.points[..., chosen])
 
@@ -185,7 +181,7 @@ class Path:
             place += chosen[k]
         return place, velocity
 
-    def gentle(self) -> Array:
+    def gentle(self) -> Condition:
         """Poses in which the curve cannot come back toward where it was.
 
         Every two legs of its control polygon make less than a right angle, so that distance from

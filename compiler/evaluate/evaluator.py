@@ -96,9 +96,7 @@ class Evaluator:
                 part = state.window(start, min(poses, start + CHUNK)) if poses > CHUNK else state
                 for step in plan.steps:
                     step.run(part)
-        return Posed(
-            self.settled, self.names, self.index, tuple(notes), state, plan, self.channels
-        )
+        return Posed(self.settled, self.names, self.index, tuple(notes), state, plan, self.channels)
 
     def named_pose(self, name: str) -> dict[str, float]:
         """The channels of a pose that the recipe names. Raises PoseError for an unknown name."""
@@ -138,9 +136,7 @@ class Evaluator:
             self._plans.move_to_end(alive)
         return found
 
-    def _free(
-        self, given: Mapping[str, Array], poses: int, notes: list[Note]
-    ) -> dict[str, Array]:
+    def _free(self, given: Mapping[str, Array], poses: int, notes: list[Note]) -> dict[str, Array]:
         """What is given without locked and driven channels, and an even size's one number."""
         found: dict[str, Array] = {}
         tied: dict[str, str] = {}

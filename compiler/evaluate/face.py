@@ -39,20 +39,20 @@ class Faced:
         """Turn."""
         place = planes(self.mount.places(state)[0])
         carried = planes(self.mount.turns(state)[0])
-        way = subtract(planes(state.world[self.mark, :3, 3]), place)  # type: ignore[arg-type]
-        own = rotated(carried, self.axis)  # type: ignore[type-var]
+        way = subtract(planes(state.world[self.mark, :3, 3]), place)
+        own = rotated(carried, self.axis)
         square = dot(way, way)
         here = square < self.near * self.near
         size = np.sqrt(np.where(here, 1.0, square))
         ahead = tuple([np.where(here, a, b / size) for a, b in zip(own, way, strict=True)])
         swung = product(arc(own, ahead), carried)
-        up = rotated(planes(state.world[self.up, TURN]), self.up_axis)  # type: ignore[type-var]
-        aside = cross(ahead, rotated(swung, self.up_own))  # type: ignore[type-var]
+        up = rotated(planes(state.world[self.up, TURN]), self.up_axis)
+        aside = cross(ahead, rotated(swung, self.up_own))
         vague = dot(up, up) - dot(up, ahead) ** 2 < NEAR
-        cosine = np.where(vague, 1.0, dot(rotated(swung, self.up_own), up))  # type: ignore[type-var]
+        cosine = np.where(vague, 1.0, dot(rotated(swung, self.up_own), up))
         sine = np.where(vague, 0.0, dot(aside, up))
         half_cosine, half_sine = half_of(cosine, sine)
         x, y, z = self.axis
         roll = (x * half_sine, y * half_sine, z * half_sine, half_cosine)
-        turned = product(product(swung, roll), self.offset)  # type: ignore[arg-type]
+        turned = product(product(swung, roll), self.offset)
         state.world[self.target, TURN] = stack(turned, (4, state.poses))

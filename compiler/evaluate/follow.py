@@ -37,14 +37,16 @@ class Weights:
         """(leaders, poses), summing to one."""
         count = len(self.stated)
         if self.row is None:
-            return np.broadcast_to(np.array(self.stated)[:, None], (count, state.poses))
+            return np.repeat(np.array(self.stated)[:, None], state.poses, axis=1)
         value = state.dials[self.row]
         order = np.arange(count)[:, None]
         if self.chooses:
-            return (order == np.clip(np.rint(value), 0, count - 1)).astype(np.float64)
+            chosen = np.clip(np.rint(value), 0, count - 1)
+            return np.asarray(order == chosen, dtype=np.float64)
         span = self.high - self.low
         at = (value - self.low) / span * (count - 1) if span > 0.0 else value * 0.0
-        return np.maximum(0.0, 1.0 - np.abs(np.clip(at, 0.0, count - 1.0) - order))
+        away = np.abs(np.clip(at, 0.0, count - 1.0) - order)
+        return np.asarray(np.maximum(0.0, 1.0 - away))
 
 
 def weights_of(stated: Sequence[float], dial: Dial | None, row: int | None) -> Weights:
@@ -147,8 +149,8 @@ class TurnsAbout:
         parent = planes(state.world[self.parent, TURN])
         led = []
         for slot, rest, offset in zip(self.leaders, self.rests, self.offsets, strict=True):
-            level = product(parent, rest)  # type: ignore[type-var]
-            since = product(conjugate(level), planes(state.world[slot, TURN]))  # type: ignore[arg-type]
+            level = product(parent, rest)
+            since = product(conjugate(level), planes(state.world[slot, TURN]))
             _, twist = swing_twist(since, self.axis)
             led.append(stack(product(product(level, twist), offset), (4, state.poses)))
         found = blended(np.stack(led)[None], self.weights.of(state)[None])
@@ -173,6 +175,6 @@ class BlendedSize:
 
     def _one(self, state: State, source: Size) -> Array:
         if source.kind == "any":
-            return state.stretches[source.row]
+            return np.asarray(state.stretches[source.row])
         scale = np.ones(state.poses) * scale_of(state, source)
         return scale if self.made.kind == "even" else np.eye(3)[:, :, None] * scale

@@ -30,7 +30,7 @@ class Inherited:
         counts: Sizes,
     ) -> None:
         self.nodes, self.writers, self.alive, self.counts = nodes, writers, alive, counts
-        self.riding: dict[str, Ride] = {}
+        self.stretched: set[str] = set()
         self.carriers: dict[str, str | None] = {}
         self.weights: dict[str, Weights] = {}
         self.blends: dict[str, tuple[tuple[Size, ...], Size]] = {}
@@ -62,13 +62,13 @@ class Inherited:
 
     def sized(self, name: str) -> bool:
         """Whether a node may have a size of its own."""
-        return (name, "size") in self.alive or name in self.riding
+        return (name, "size") in self.alive or name in self.stretched
 
     def _of_node(self, name: str) -> Size:
         inherited = self.mount(name)
         if not self.sized(name):
             return inherited
-        even = self.nodes[name].size_even and name not in self.riding and inherited.kind != "any"
+        even = self.nodes[name].size_even and name not in self.stretched and inherited.kind != "any"
         return self._new("even" if even else "any")
 
     def _new(self, kind: str) -> Size:

@@ -139,7 +139,7 @@ def reach(laying: Laying, reach: Reach) -> None:
     stretches = may_be(reach.stretch)
     for k, joint in enumerate(chain.joints):
         slot = joints + k
-        laying.provide(operation, ("place", slot), ("turn", slot))
+        laying.provide(operation, ("place", slot), ("turn", slot), ("extra", joint))
         laying.turns_written[joint] = Source(slot)
         if stretches and k > 0:
             laying.places_written[joint] = Source(slot)
@@ -169,15 +169,21 @@ def _reached(laying: Laying, held: list[Any]) -> Step:
         offsets=[_columns([rest.offsets[k] for rest in rests]) for k in range(count)],
         ease_from=np.array([[rest.ease_from] for rest in rests]),
         stretch=[laying.amount(one.stretch) for one in reaches],
+        extras=[_lengthened(laying, one) for one in reaches],
         shapes=[None if count == 2 else shape_of(rest) for rest in rests],
     )
 
 
+def _lengthened(laying: Laying, reach: Reach) -> tuple[int, int] | None:
+    """The first row of a chain's sizes, and the axis along its bones."""
+    chain = laying.chains[reach.chain]
+    first = laying.extras.get(chain.joints[0])
+    return None if first is None else (first, "XYZ".index(chain.axis[1]))
+
+
 def shape_of(rest: ReachRest) -> Shape:
     """The shape of a longer chain."""
-    return Shape(
-        np.array(rest.points), np.array(rest.line), np.array(rest.bend), rest.straight
-    )
+    return Shape(np.array(rest.points), np.array(rest.line), np.array(rest.bend), rest.straight)
 
 
 def _columns(vectors: list[Any]) -> tuple[Any, ...]:
@@ -217,9 +223,7 @@ def twist(laying: Laying, twist: Twist) -> None:
         laying.turns_written[joint] = Source(slots + k)
 
 
-def _untwisted(
-    laying: Laying, joints: tuple[str, ...], index: int, needs: list[Key]
-) -> Untwisted:
+def _untwisted(laying: Laying, joints: tuple[str, ...], index: int, needs: list[Key]) -> Untwisted:
     joint = joints[index]
     before = joints[index - 1] if index > 0 else None
     carried = before is not None and laying.nodes[joint].parent == before

@@ -58,14 +58,14 @@ def _dial_needs(laying: Laying, follow: Follow) -> list[Key]:
     return [] if follow.dial is None else list(laying.channel_needs(follow.dial))
 
 
-def _between(
-    laying: Laying, follow: Follow, weights: Weights, sources: list[Source]
-) -> None:
+def _between(laying: Laying, follow: Follow, weights: Weights, sources: list[Source]) -> None:
     needs = _dial_needs(laying, follow)
     slot = laying.spare()
     member = (slot, sources, weights)
     if "move" in follow.takes:
-        operation = laying.operation([*needs, *[k for one in sources for k in laying.place_needs(one)]])
+        operation = laying.operation(
+            [*needs, *[k for one in sources for k in laying.place_needs(one)]]
+        )
         laying.add(operation, "blend place", len(sources), member, _blended_places)
         laying.provide(operation, ("place", slot))
         laying.places_written[follow.node] = Source(slot)
@@ -155,5 +155,3 @@ def face(laying: Laying, face: Face) -> None:
     laying.alone(operation, "face", step)
     laying.provide(operation, ("turn", slot))
     laying.turns_written[face.node] = Source(slot)
-
-

@@ -14,14 +14,14 @@ from typing import Any
 
 import numpy as np
 
-from somite.evaluate.algebra import affine, right_product
+from somite.evaluate.algebra import affine, right_product, rows
 from somite.evaluate.channels import Alive, Channel
 from somite.evaluate.follow import Weights, weights_of
 from somite.evaluate.inherited import Inherited
 from somite.evaluate.live import Number
-from somite.evaluate.nodes import Mount, Size, Turned, rows
-from somite.evaluate.state import Sizes, State, Step
-from somite.ir import Amount, Constraint, Dial, Follow, Quaternion, Ride, Vector
+from somite.evaluate.nodes import Mount, Size, Turned
+from somite.evaluate.state import Sizes, Step
+from somite.ir import Amount, Constraint, Dial, Follow, Quaternion, Reach, Ride, Vector
 from somite.order import written
 from somite.settle import Settled
 from somite.spatial.rotation import IDENTITY
@@ -125,10 +125,10 @@ class Laying:
                     found.weights[constraint.name] = weights
             elif isinstance(constraint, Ride):
                 found.carriers[constraint.name] = self.settled.rides[constraint.name].carrier
-                if may_be(constraint.stretch):
-                    for joint in self.chains[constraint.chain].joints:
-                        found.riding[joint] = constraint
-                        self.extras[joint] = len(self.extras)
+            if isinstance(constraint, Ride | Reach) and may_be(constraint.stretch):
+                for joint in self.chains[constraint.chain].joints:
+                    found.stretched.add(joint)
+                    self.extras[joint] = len(self.extras)
         self.counts.extras = len(self.extras)
         return found
 
@@ -144,7 +144,7 @@ class Laying:
                 found = dial
         return weights_of(stated, found, self.dials.get(follow.dial))
 
-    # ---- slots and operations ---------------------------------------------------------------------
+    # ---- slots and operations --------------------------------------------------------------------
 
     def slot(self, name: str | None) -> int:
         """The slot of a node, or of the world."""
@@ -287,7 +287,7 @@ class Laying:
             default = held.default
             return lambda state: default
         row, axis, part = found, held.axis, f"{held.part}s"
-        return lambda state: getattr(state, part)[row, axis]  # type: ignore[no-any-return]
+        return lambda state: getattr(state, part)[row, axis]
 
     def amount(self, amount: Amount) -> Number:
         """The present value of an amount."""
@@ -357,5 +357,3 @@ def turnings_of(sources: Sequence[Source]) -> Any:
     if all(source.turn == IDENTITY for source in sources):
         return None
     return np.stack([right_product(source.turn) for source in sources])
-
-

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from somite.evaluate import lay_chains, lay_mounts, measures
-from somite.evaluate.algebra import Array
+from somite.evaluate.algebra import Array, rows
 from somite.evaluate.channels import Alive, Channel
 from somite.evaluate.laying import Laying, Mounted, mount_of, whole_of
 from somite.evaluate.live import Written, number
@@ -25,7 +25,6 @@ from somite.evaluate.nodes import (
     Local,
     PlaceOnly,
     TurnOnly,
-    rows,
 )
 from somite.evaluate.state import Sizes, State, Step
 from somite.ir import Face, Feed, Follow, Gauge, Reach, Ride, Twist
@@ -95,21 +94,19 @@ def _bounds(laying: Laying) -> dict[str, Bounds]:
     found = {}
     parts = {"move": laying.moves, "turn": laying.turns, "size": laying.scaled}
     for part, rows_of in parts.items():
-        held = [
-            [laying.table[f"{node}.{part}.{axis}"] for axis in "xyz"] for node in rows_of
-        ]
-        low, high, default = (
-            np.array([[[getattr(one, bound)] for one in three] for three in held]).reshape(-1, 3, 1)
-            for bound in ("low", "high", "default")
-        )
-        found[part] = Bounds(low, high, default)
+        held = [laying.table[f"{node}.{part}.{axis}"] for node in rows_of for axis in "xyz"]
+        found[part] = _bounds_of(held, (len(rows_of), 3, 1))
     dials = [laying.table[name] for name in laying.dials]
-    low, high, default = (
-        np.array([[getattr(one, bound)] for one in dials]).reshape(-1, 1)
-        for bound in ("low", "high", "default")
-    )
-    found["dial"] = Bounds(low, high, default)
+    found["dial"] = _bounds_of(dials, (len(dials), 1))
     return found
+
+
+def _bounds_of(channels: list[Channel], shape: tuple[int, ...]) -> Bounds:
+    return Bounds(
+        np.array([one.low for one in channels]).reshape(shape),
+        np.array([one.high for one in channels]).reshape(shape),
+        np.array([one.default for one in channels]).reshape(shape),
+    )
 
 
 def _order(laying: Laying) -> dict[str, int]:
@@ -165,11 +162,12 @@ def _node(laying: Laying, name: str) -> None:
     laying.provide(operation, ("place", slot), ("turn", slot), ("linear", slot))
     if laying.inherited.sized(name):
         laying.provide(operation, ("size", laying.inherited.own(name)))
+    member = (slot, name, mounted)
     if mounted.whole and not any(own):
-        kind, form, make = "carried", (), _carried
+        laying.add(operation, "carried", (), member, _carried)
     else:
-        kind, form, make = "free", (*mounted.form, *own), lambda held: _free(laying, held)
-    laying.add(operation, kind, form, (slot, name, mounted), make)
+        form = (*mounted.form, *own)
+        laying.add(operation, "free", form, member, lambda held: _free(laying, held))
     laying.node_operations[operation] = name
 
 

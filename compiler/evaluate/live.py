@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -35,14 +36,10 @@ def number(value: Live, read: Callable[[str], Number], measure: Callable[[Measur
             return measure(value)
         case Map():
             source = number(value.value, read, measure)
-            pairs = [
-                (number(a, read, measure), number(b, read, measure)) for a, b in value.pairs
-            ]
+            pairs = [(number(a, read, measure), number(b, read, measure)) for a, b in value.pairs]
             shape = smooth if value.smooth else straight
             return lambda state: _bounded(
-                shape(
-                    source(state), [a(state) for a, _ in pairs], [b(state) for _, b in pairs]
-                )
+                shape(source(state), [a(state) for a, _ in pairs], [b(state) for _, b in pairs])
             )
         case Apply():
             operation = _OPERATIONS[value.operation]
@@ -102,7 +99,7 @@ def _shares(x: Any, starts: Sequence[Any]) -> list[Any]:
     Breakpoints that meet or cross, as live ones can, make a step at the later one.
     """
     found = []
-    for low, high in zip(starts[:-1], starts[1:], strict=True):
+    for low, high in pairwise(starts):
         width = np.subtract(high, low)
         open_ = width > 1e-12
         share = np.clip((x - low) / np.where(open_, width, 1.0), 0.0, 1.0)
@@ -125,9 +122,7 @@ def smooth(x: Any, starts: Sequence[Any], values: Sequence[Any]) -> Any:
     sign, else zero (F. N. Fritsch and J. Butland, SIAM Journal on Scientific and Statistical
     Computing 5(2), 1984).
     """
-    widths = [
-        np.maximum(np.subtract(b, a), 1e-12) for a, b in zip(starts[:-1], starts[1:], strict=True)
-    ]
+    widths = [np.maximum(np.subtract(b, a), 1e-12) for a, b in pairwise(starts)]
     secants = [
         np.subtract(b, a) / width
         for a, b, width in zip(values[:-1], values[1:], widths, strict=True)

@@ -73,13 +73,13 @@ def measure(laying: Laying, measure: Measure) -> Number:
 def apart(state: State, first: int, second: int) -> Array:
     """The distance between two slots."""
     places = (planes(state.world[slot, :3, 3]) for slot in (first, second))
-    return np.asarray(distance(*places))  # type: ignore[arg-type]
+    return np.asarray(distance(*places))
 
 
 def _relative(state: State, first: int, second: int) -> Any:
     """The turn of the second as seen from the first."""
     a, b = (planes(state.world[slot, TURN]) for slot in (first, second))
-    return product(conjugate(a), b)  # type: ignore[type-var, arg-type]
+    return product(conjugate(a), b)
 
 
 def _angle(q: Any) -> Array:
@@ -117,9 +117,7 @@ def _chain(laying: Laying, name: str) -> Number:
     def stretch(state: State) -> Any:
         reached = [state.world[slot, :3, 3] for slot in slots]
         reached.append(np.matmul(end, state.world[slots[-1], :3]))
-        total = sum(
-            np.sqrt(((b - a) ** 2).sum(axis=0)) for a, b in pairwise(reached)
-        )
+        total = sum(np.sqrt(((b - a) ** 2).sum(axis=0)) for a, b in pairwise(reached))
         return total / (rest * scale_of(state, size))
 
     return stretch

@@ -263,7 +263,7 @@ def scale_of(state: State, size: Size) -> Array | float:
     if size.kind == "one":
         return 1.0
     if size.kind == "even":
-        return state.scales[size.row]
+        return np.asarray(state.scales[size.row])
     return np.asarray(np.cbrt(determinant(state.stretches[size.row])))
 
 

@@ -52,7 +52,7 @@ class Posed:
     @property
     def linears(self) -> Array:
         """World linear parts, turn and size, of all nodes: (poses, nodes, 3, 3)."""
-        return self._nodes[:, :3, :3].transpose(3, 0, 1, 2)
+        return np.asarray(self._nodes[:, :3, :3].transpose(3, 0, 1, 2))
 
     @property
     def worlds(self) -> Array:
@@ -61,10 +61,10 @@ class Posed:
 
     @property
     def _nodes(self) -> Array:
-        return self._state.world[1 : len(self.names) + 1]
+        return np.asarray(self._state.world[1 : len(self.names) + 1])
 
     def _slot(self, name: str) -> Array:
-        return self._state.world[self._layout.slots[name]]
+        return np.asarray(self._state.world[self._layout.slots[name]])
 
     def place(self, name: str) -> Array:
         """A node's world place: (poses, 3). KeyError for an unknown name."""
@@ -72,11 +72,11 @@ class Posed:
 
     def turn(self, name: str) -> Array:
         """A node's world turn, a unit quaternion xyzw: (poses, 4)."""
-        return self._slot(name)[3].T
+        return np.asarray(self._slot(name)[3].T)
 
     def linear(self, name: str) -> Array:
         """A node's world linear part, turn and size: (poses, 3, 3)."""
-        return self._slot(name)[:3, :3].transpose(2, 0, 1)
+        return np.asarray(self._slot(name)[:3, :3].transpose(2, 0, 1))
 
     def world(self, name: str) -> Array:
         """A node's world matrix: (poses, 4, 4)."""
@@ -95,7 +95,7 @@ class Posed:
 
     def gauge(self, name: str) -> Array:
         """A gauge's or an output's number: (poses,)."""
-        return self._state.gauges[self._layout.gauges[name]]
+        return np.asarray(self._state.gauges[self._layout.gauges[name]])
 
     @property
     def outputs(self) -> dict[str, Array]:
@@ -106,7 +106,7 @@ class Posed:
         """A channel's or dial's value as it was used, driven ones included: (poses,)."""
         held, state = self._table[name], self._state
         if held.part == "dial":
-            return state.dials[self._layout.dials[name]]
+            return np.asarray(state.dials[self._layout.dials[name]])
         rows, values = {
             "move": (self._layout.moves, state.moves),
             "turn": (self._layout.turns, state.turns),
@@ -114,7 +114,7 @@ class Posed:
         }[held.part]
         if held.node not in rows:
             return np.full(self.poses, held.default)
-        return values[rows[held.node], held.axis]
+        return np.asarray(values[rows[held.node], held.axis])
 
 
 def _matrices(slots: Array) -> Array:

@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from somite.evaluate.algebra import Array, arc, half_of, stack
+from somite.evaluate.algebra import Array, Parts, arc, half_of, stack
 from somite.evaluate.nodes import Mount, Size, scale_of
 from somite.evaluate.state import TURN, State
 from somite.ir import Quaternion
@@ -24,8 +24,6 @@ ON_LINE = 1e-9
 """A pole nearer the line to the goal than this share of the chain's length says nothing."""
 FULL = 1.0 - 1e-12
 """A goal beyond this share of full reach is at full reach: so flat a height is rounding alone."""
-
-Parts = tuple[Any, ...]
 
 
 @dataclass(slots=True)
@@ -49,7 +47,8 @@ class Reached:
     """Reaches of as many bones each: n chains.
 
     `mounts` are those of the first joints, `joints` the first slot of each chain's turns; places
-    of the second joint on go to the same slots. `shape` solves a chain of any number of bones.
+    of the second joint on go to the same slots. `shapes` solve chains of more bones. `extras` is
+    the first row of the joints' sizes, which lengthen bones along their axes, where chains can.
     """
 
     joints: Sequence[int]
@@ -62,6 +61,7 @@ class Reached:
     ease_from: Array
     stretch: Sequence[Callable[[State], Array | float]]
     shapes: Sequence[Shape | None]
+    extras: Sequence[tuple[int, int] | None]
 
     def run(self, state: State) -> None:
         """Reach."""
@@ -75,6 +75,10 @@ class Reached:
         near = eased(apart, self.ease_from * scale, whole)
         grown = np.where(near > 0.0, apart / np.where(near > 0.0, near, 1.0), 1.0)
         grown = 1.0 + np.clip(stretch, 0.0, 1.0) * np.maximum(grown - 1.0, 0.0)
+        for held, one in zip(self.extras, grown, strict=True):
+            if held is not None:
+                first, axis = held
+                state.extras[first : first + len(self.bones), axis] = one
         ways = self._ways(near / scale)
         self._write(state, place, frame, line, ways, scale * grown)
 
@@ -82,40 +86,40 @@ class Reached:
         self, state: State, place: Parts, turn: Parts, goal: Parts, scale: Array
     ) -> tuple[Parts, Parts, Array]:
         """The frame of the chain's plane (x to the goal, y to the bend), x, and how far."""
-        way = subtract(goal, place)  # type: ignore[type-var]
+        way = subtract(goal, place)
         apart = np.sqrt(dot(way, way))
-        carried = rotated(turn, self.bend.line)  # type: ignore[type-var]
+        carried = rotated(turn, self.bend.line)
         here = apart <= 1e-150
         size = np.where(here, 1.0, apart)
         line = tuple([np.where(here, a, b / size) for a, b in zip(carried, way, strict=True)])
-        frame = product(product(arc(carried, line), turn), self.bend.frame)  # type: ignore[arg-type]
+        frame = product(product(arc(carried, line), turn), self.bend.frame)
         if any(pole >= 0 for pole in self.bend.poles):
             frame = self._poled(state, place, line, frame, scale)
         return frame, line, apart
 
     def _poled(self, state: State, place: Parts, line: Parts, frame: Parts, scale: Array) -> Parts:
-        """The frame turned about x, so that y lies as at rest to the pole, if it is off the line."""
+        """The frame turned about x, so that y lies to a pole off the line as at rest."""
         slots = [max(pole, 0) for pole in self.bend.poles]
         pole = _gathered([state.world[slot, :3, 3] for slot in slots])
-        toward = rejected(subtract(pole, place), line)  # type: ignore[type-var]
+        toward = rejected(subtract(pole, place), line)
         limit = ON_LINE * self.bones.sum(axis=0) * scale
         none = np.array([pole < 0 for pole in self.bend.poles])[:, None]
         vague = none | (dot(toward, toward) <= limit * limit)
-        bend = rotated(frame, Y)  # type: ignore[type-var]
-        cosine, sine = dot(bend, toward), dot(cross(bend, toward), line)  # type: ignore[type-var]
+        bend = rotated(frame, Y)
+        cosine, sine = dot(bend, toward), dot(cross(bend, toward), line)
         ahead = cosine * self.bend.cosine - sine * self.bend.sine
         aside = sine * self.bend.cosine + cosine * self.bend.sine
         c, s = half_of(np.where(vague, 1.0, ahead), np.where(vague, 0.0, aside))
         x, y, z, w = frame
         return x * c + w * s, y * c + z * s, z * c - y * s, w * c - x * s
 
-    def _ways(self, apart: Array) -> list[tuple[Array, Array, Array]]:
+    def _ways(self, apart: Array) -> list[Parts]:
         """Each bone as seen from the line: along it, toward the bend, and aside; rest lengths."""
         if len(self.bones) == 2:
             return _two_bones(self.bones, apart)
         made = [shape.ways(one) for shape, one in zip(self.shapes, apart, strict=True) if shape]
         return [
-            tuple([np.stack([ways[k][axis] for ways in made]) for axis in range(3)])  # type: ignore[misc]
+            tuple([np.stack([ways[k][axis] for ways in made]) for axis in range(3)])
             for k in range(len(self.bones))
         ]
 
@@ -125,16 +129,16 @@ class Reached:
         place: Parts,
         frame: Parts,
         line: Parts,
-        ways: list[tuple[Array, Array, Array]],
+        ways: list[Parts],
         scale: Array,
     ) -> None:
-        bend = rotated(frame, Y)  # type: ignore[type-var]
-        normal = cross(line, bend)  # type: ignore[type-var]
+        bend = rotated(frame, Y)
+        normal = cross(line, bend)
         count = len(self.joints)
         at = place
         for k, (ahead, up, aside) in enumerate(ways):
             laid = _laid_along(frame, ahead, up, aside)
-            turn = stack(product(laid, self.offsets[k]), (count, 4, state.poses))  # type: ignore[arg-type]
+            turn = stack(product(laid, self.offsets[k]), (count, 4, state.poses))
             places = stack(at, (count, 3, state.poses))
             for chain, first in enumerate(self.joints):
                 state.world[first + k, TURN] = turn[chain]
@@ -175,7 +179,7 @@ def eased(apart: Array, start: Array, whole: Array) -> Array:
     return np.where(apart <= start, apart, np.where(soft, eased_to, np.minimum(apart, whole)))
 
 
-def _two_bones(bones: Array, apart: Array) -> list[tuple[Array, Array, Array]]:
+def _two_bones(bones: Array, apart: Array) -> list[Parts]:
     """The two bones of a triangle with the third side so long, as near as they can make it."""
     upper, lower = bones[0], bones[1]
     farthest, nearest = upper + lower, np.abs(upper - lower)
@@ -229,7 +233,7 @@ class Shape:
         self.factors, self.apart = factors[:last], apart[:last]
         self.hidden = np.sqrt(np.maximum(self.whole - self.apart, 0.0))
 
-    def _steps(self, factor: Array) -> list[tuple[Array, ...]]:
+    def _steps(self, factor: Array) -> list[Parts]:
         """Unit directions of the bones in the mount's frame, at factors (poses)."""
         ahead = tuple([np.full(factor.shape, float(c)) for c in self.first])
         found = [ahead]
@@ -241,10 +245,10 @@ class Shape:
             s = np.sin(half)
             step = (axis[0] * s, axis[1] * s, axis[2] * s, np.cos(half))
             total = step if total is None else product(total, step)
-            found.append(rotated(total, self.first))  # type: ignore[type-var, arg-type]
+            found.append(rotated(total, self.first))
         return found
 
-    def _end(self, steps: list[tuple[Array, ...]]) -> tuple[Array, ...]:
+    def _end(self, steps: list[Parts]) -> Parts:
         end: list[Any] = [0.0, 0.0, 0.0]
         for length, step in zip(self.lengths, steps, strict=True):
             end = [e + length * s for e, s in zip(end, step, strict=True)]
@@ -269,17 +273,17 @@ class Shape:
             factor = np.clip(factor + (hidden - found) * slope, low, high)
         return np.where(wanted >= self.whole * FULL, 0.0, factor)
 
-    def ways(self, apart: Array) -> list[tuple[Array, ...]]:
-        """Each bone (along the line, toward the bend, aside) where root and end are so far apart."""
+    def ways(self, apart: Array) -> list[Parts]:
+        """Each bone (along the line, toward the bend, aside) with root and end so far apart."""
         steps = self._steps(self._factor(apart))
         end = self._end(steps)
-        normal = tuple([np.full(apart.shape, float(c)) for c in self.normal])
-        line = unit(end, steps[0])  # type: ignore[arg-type]
-        bend = unit(cross(normal, line), steps[0])  # type: ignore[arg-type]
+        normal: Parts = tuple([np.full(apart.shape, float(c)) for c in self.normal])
+        line = unit(end, steps[0])
+        bend = unit(cross(normal, line), steps[0])
         aside = cross(line, bend)
         found = []
         for length, step in zip(self.lengths, steps, strict=True):
-            found.append(tuple([length * dot(step, way) for way in (line, bend, aside)]))  # type: ignore[arg-type]
+            found.append(tuple([length * dot(step, way) for way in (line, bend, aside)]))
         return found
 
 
@@ -289,12 +293,13 @@ def _bends(ways: Array, normal: Array) -> Array:
     Composed in order with factor 1, they give back the ways.
     """
     total: Quaternion = (0.0, 0.0, 0.0, 1.0)
-    first = tuple([float(c) for c in ways[0]])
+    first: Parts = tuple([float(c) for c in ways[0]])
     found = []
     for way in ways[1:]:
         back = (-total[0], -total[1], -total[2], total[3])
-        local = rotated(back, tuple([float(c) for c in way]))  # type: ignore[arg-type]
-        x, y, z, w = shortest_arc(first, local)  # type: ignore[arg-type]
+        seen: Parts = tuple([float(c) for c in way])
+        local = rotated(back, seen)
+        x, y, z, w = shortest_arc(first, local)
         size = float(np.sqrt(x * x + y * y + z * z))
         angle = 2.0 * float(np.arctan2(size, w))
         axis = np.array([x, y, z]) / size if size > 0.0 else normal

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from somite.evaluate.algebra import Array, Index, arc, dotted, planes, squared, stack
+from somite.evaluate.algebra import Array, Condition, Parts, arc, dotted, planes, squared, stack
 from somite.evaluate.curve import Form, Path
 from somite.evaluate.nodes import Size, scale_of
 from somite.evaluate.state import TURN, State
@@ -60,17 +60,17 @@ class Ridden:
         scale = np.ones(state.poses) * scale_of(state, self.scale)
         u = self._stations(path, state, scale)
         samples = self._walk(path, u)
-        places = samples[0][:, :: SUBSTEPS]
+        places = samples[0][:, ::SUBSTEPS]
         bones = places[:, 1:] - places[:, :-1]
         lengths = np.sqrt(squared(bones))
         carried = self._carried(state, samples)
         slots = slice(self.joints, self.joints + len(self.bones))
         state.world[slots, :3, 3] = places[:, :-1].swapaxes(0, 1)
-        here = tuple([plane[:-1] for plane in carried])
+        here: Parts = tuple([plane[:-1] for plane in carried])
         along = tuple(bones / np.maximum(lengths, 1e-300))
         tangents = tuple(samples[1][:, :-1:SUBSTEPS])
-        laid = product(arc(tangents, along), here)  # type: ignore[arg-type]
-        turns = product(laid, tuple(self.rolls.T[:, :, None]))  # type: ignore[arg-type]
+        laid = product(arc(tangents, along), here)
+        turns = product(laid, tuple(self.rolls.T[:, :, None]))
         stack(turns, (len(self.bones), 4, state.poses), state.world[slots, TURN])
         for slot, k in zip(self.ends, (0, -1), strict=True):
             stack([plane[k] for plane in carried], (4, state.poses), state.world[slot, TURN])
@@ -103,11 +103,11 @@ class Ridden:
         velocity /= np.sqrt(square)
         return place, velocity
 
-    def _carried(self, state: State, samples: tuple[Array, Array]) -> tuple[Array, ...]:
+    def _carried(self, state: State, samples: tuple[Array, Array]) -> Parts:
         """Carried frames' turns: components (n + 1, poses)."""
         tangents = tuple(samples[1][:, 0])
-        begun = product(planes(state.world[self.carrier, TURN]), self.start)  # type: ignore[arg-type]
-        swing = arc(rotated(begun, self.axis), tangents)  # type: ignore[type-var]
+        begun = product(planes(state.world[self.carrier, TURN]), self.start)
+        swing = arc(rotated(begun, self.axis), tangents)
         found = [product(swing, begun)]
         for step in between_joints(reflections(*samples), len(self.bones)):
             found.append(product(step, found[-1]))
@@ -120,11 +120,11 @@ class Ridden:
         assert self.extras is not None
         sizes = state.extras[self.extras : self.extras + len(self.bones)]
         sizes[...] = np.exp(-0.5 * volume * np.log(ratio))[:, None]
-        along = [k for k in range(3) if self.axis[k] != 0.0][0]
+        along = next(k for k in range(3) if self.axis[k] != 0.0)
         sizes[:, along] = ratio
 
 
-def reflections(places: Array, tangents: Array) -> tuple[Array, ...]:
+def reflections(places: Array, tangents: Array) -> Parts:
     """Turns (steps, poses) that carry a frame from each sample to the next without twisting it.
 
     The two reflections, in the step v and in what is left of the change of tangent from a to b,
@@ -147,16 +147,16 @@ def reflections(places: Array, tangents: Array) -> tuple[Array, ...]:
     return tuple([np.where(lost, a, b) for a, b in zip(straight, turn, strict=True)])
 
 
-def between_joints(steps: tuple[Array, ...], bones: int) -> list[tuple[Array, ...]]:
+def between_joints(steps: Parts, bones: int) -> list[Parts]:
     """Products of the steps between neighbouring joints, by halves: SUBSTEPS is a power of two.
 
     Steps may be of any length; the products are unit turns.
     """
-    held = tuple([plane.reshape(bones, -1, plane.shape[-1]) for plane in steps])
+    held: Parts = tuple([plane.reshape(bones, -1, plane.shape[-1]) for plane in steps])
     while held[0].shape[1] > 1:
         later = tuple([plane[:, 1::2] for plane in held])
         sooner = tuple([plane[:, 0::2] for plane in held])
-        held = product(later, sooner)  # type: ignore[arg-type, assignment]
+        held = product(later, sooner)
     x, y, z, w = (plane[:, 0] for plane in held)
     size = 1.0 / np.sqrt(x * x + y * y + z * z + w * w)
     made = (x * size, y * size, z * size, w * size)
@@ -180,7 +180,7 @@ def crossings(path: Path, radii: Array, guess: Array) -> Array:
     return u
 
 
-def _together(path: Path, radii: Array, guess: Array) -> tuple[Array, Index]:
+def _together(path: Path, radii: Array, guess: Array) -> tuple[Array, Condition]:
     """Newton's method from a guess: parameters, and the poses in which it has settled."""
     u = np.repeat(guess[:, None], path.poses, axis=1)
     close = CLOSE * path.whole
@@ -210,7 +210,7 @@ def _together(path: Path, radii: Array, guess: Array) -> tuple[Array, Index]:
     return u, settled & (u[1:] > u[:-1]).all(axis=0)
 
 
-def _inside(path: Path, radii: Array, u: Array) -> Array:
+def _inside(path: Path, radii: Array, u: Array) -> Condition:
     """Poses in which places between two joints lie within the bone's ball about the first."""
     shares = (np.arange(1, BETWEEN)[:, None, None] / BETWEEN) * (u[1:] - u[:-1])
     here, _ = path.at(u[:-1])

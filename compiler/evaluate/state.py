@@ -44,8 +44,8 @@ class State:
     """Arrays of one run: (rows, ..., poses).
 
     `scales` are even sizes and `stretches` any others, A of world linear part = A · R(turn);
-    `extras` are sizes that a ride gives its joints; `points` the control points of each curve,
-    (3, points, poses); `local` the turns of nodes within their mounts.
+    `extras` are sizes that stretching gives a chain's joints; `points` the control points of each
+    curve, (3, points, poses); `local` the turns of nodes within their mounts.
     """
 
     world: Array
@@ -63,7 +63,7 @@ class State:
     @property
     def poses(self) -> int:
         """How many poses there are."""
-        return self.world.shape[-1]
+        return int(self.world.shape[-1])
 
     def window(self, start: int, stop: int) -> State:
         """The same arrays, seen for some of the poses."""

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from somite.evaluate.algebra import Array, about, planes, stack, twist_angle
+from somite.evaluate.algebra import Array, Parts, about, planes, stack, twist_angle
 from somite.evaluate.state import TURN, State
 from somite.ir import Quaternion, Vector
 from somite.spatial.rotation import conjugate, product
@@ -33,10 +33,10 @@ class TwistedEnd:
     turned: Number | None = None
     ignored: Number | None = None
 
-    def angle(self, state: State, untwisted: Sequence[Array], axis: Vector) -> Array:
+    def angle(self, state: State, untwisted: Parts, axis: Vector) -> Array:
         """The angle (poses) from the untwisted end to the leader, about the axis."""
-        met = product(planes(state.world[self.leader, TURN]), self.offset)  # type: ignore[arg-type]
-        angle = twist_angle(product(conjugate(untwisted), met), axis)  # type: ignore[arg-type]
+        met = product(planes(state.world[self.leader, TURN]), self.offset)
+        angle = twist_angle(product(conjugate(untwisted), met), axis)
         if self.turned is not None:
             angle = angle + TAU * np.rint((self.turned(state) - angle) / TAU)
         return angle if self.ignored is None else angle - self.ignored(state)
@@ -81,19 +81,19 @@ class Twisted:
         if self.start is not None:
             begun = self.start.angle(state, first, self.axis)
             angles = angles + (1.0 - self.spread)[:, None] * begun
-        held = tuple([np.stack([turn[k] for turn in turns]) for k in range(4)])
-        made = product(held, about(self.axis, angles))  # type: ignore[type-var]
+        held: Parts = tuple([np.stack([turn[k] for turn in turns]) for k in range(4)])
+        made = product(held, about(self.axis, angles))
         slots = slice(self.target[0], self.target[0] + len(turns))
         state.world[slots, TURN] = stack(made, (len(turns), 4, state.poses))
 
-    def _untwisted(self, state: State) -> list[tuple[Array, ...]]:
-        found: list[tuple[Array, ...]] = []
+    def _untwisted(self, state: State) -> list[Parts]:
+        found: list[Parts] = []
         for joint in self.joints:
             if joint.slot is not None:
                 turn = planes(state.world[joint.slot, TURN])
             else:
                 turn = found[-1]
                 if joint.before is not None:
-                    turn = product(turn, planes(state.local[joint.before]))  # type: ignore[assignment, arg-type]
-            found.append(product(turn, joint.offset))  # type: ignore[arg-type]
+                    turn = product(turn, planes(state.local[joint.before]))
+            found.append(product(turn, joint.offset))
         return found

@@ -73,14 +73,7 @@ class Delivery:
 
             self._put(closing(self._seen, coloured=self._coloured))
         if self._file is not None:
-            from somite.builds.write import is_special, write_all
-
-            data = "".join(self._text).encode("utf-8", "replace")
-            if is_special(self._file) or self._file.startswith("/dev/"):
-                with open(self._file, "ab") as file:  # Such as /dev/stdout, whatever it leads to.
-                    file.write(data)
-            else:
-                write_all({os.path.realpath(self._file): data})
+            put_file(self._file, "".join(self._text))
         return self.status
 
     def _put(self, text: str) -> None:
@@ -90,6 +83,18 @@ class Delivery:
             self._stream.write(text)
         else:
             put_exactly(self._stream, text)
+
+
+def put_file(path: str, text: str) -> None:
+    """Writes a text as UTF-8 to a file, whole or not at all, or to a device. Raises OSError."""
+    from somite.builds.write import is_special, write_all
+
+    data = text.encode("utf-8", "replace")
+    if is_special(path) or path.startswith("/dev/"):
+        with open(path, "ab") as file:  # Such as /dev/stdout, whatever it leads to.
+            file.write(data)
+    else:
+        write_all({os.path.realpath(path): data})
 
 
 def put_exactly(stream: TextIO, text: str) -> None:

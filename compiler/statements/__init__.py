@@ -13,7 +13,7 @@ from types import ModuleType
 
 from somite.expansion.clauses import STATEMENT_MISPLACED, check_block, check_clauses, said
 from somite.expansion.scope import Scope
-from somite.expansion.state import Pending, Stop
+from somite.expansion.state import Pending, Stop, endless
 from somite.findings import listed
 from somite.statements import (
     chain,
@@ -132,8 +132,11 @@ def _declare(statement: Statement, scope: Scope) -> None:
         if statement.word in UNGATHERED:
             check_clauses(statement, scope, module.CLAUSES or frozenset())
         module.declare(statement, scope)
-    except Stop as stop:
-        build.report(stop.finding)
+    except (Stop, RecursionError) as stop:
+        if isinstance(stop, Stop):
+            build.report(stop.finding)
+        else:
+            build.report(endless("this statement", scope.site(statement)))
         build.failed.update(_declared_words(statement))
         for entity in build.entities[before:]:
             if entity.statement is statement:

@@ -12,7 +12,7 @@ from somite.expansion.records import records_of
 from somite.expansion.scope import Scope
 from somite.findings import Code
 from somite.ir import Check, Expectation, Setting, Sweep
-from somite.statements.pose import posed_channel, setting
+from somite.statements.pose import check_once, posed_channel, setting
 from somite.syntax import Clause, Reference, Statement, Word
 from somite.units import ANGLE, LENGTH, NUMBER, Dimension
 
@@ -41,6 +41,7 @@ def _emit(statement: Statement, scope: Scope) -> None:
     sweeps: list[Sweep] = []
     for line in statement.block:
         _pose(line, scope, poses, settings, sweeps)
+    check_once([*settings, *sweeps], scope)
     expected = tuple([_expectation(clause, scope) for clause in clauses.get("expect", ())])
     if not expected:
         raise scope.stop(

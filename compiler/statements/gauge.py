@@ -7,7 +7,7 @@ from somite.expansion.entities import ValueEntity
 from somite.expansion.live import UNIT_DIMENSIONS, Flow, live_value
 from somite.expansion.records import records_of
 from somite.expansion.scope import Scope
-from somite.expansion.state import CIRCULAR_VALUE, UNWIND, Stop
+from somite.expansion.state import CIRCULAR_VALUE, UNWIND, Stop, endless
 from somite.findings import Code
 from somite.ir import Gauge, Unit
 from somite.syntax import Clause, Statement
@@ -64,6 +64,9 @@ def _flow(entity: ValueEntity) -> Flow:
     except Stop:
         entity.failed = True
         raise
+    except RecursionError:
+        entity.failed = True
+        raise Stop(endless(f'"{entity.dotted}"', entity.site)) from None
     if value.dimension not in UNITS:
         entity.failed = True
         raise scope.stop(

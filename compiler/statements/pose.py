@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from somite.expansion.clauses import gather, only, text_of
 from somite.expansion.entities import NodeEntity, ValueEntity
 from somite.expansion.live import CHANNEL_DIMENSIONS, UNIT_DIMENSIONS, sign_for
@@ -9,7 +11,7 @@ from somite.expansion.records import records_of
 from somite.expansion.scope import Scope
 from somite.expansion.state import PARTS
 from somite.findings import Code
-from somite.ir import Pose, Setting
+from somite.ir import Pose, Setting, Sweep
 from somite.syntax import Argument, Clause, Reference, Statement, Word
 from somite.units import Dimension
 
@@ -42,11 +44,28 @@ def declare(statement: Statement, scope: Scope) -> None:
             setting(clause, clause.arguments[0], clause.arguments[1], scope)
             for clause in clauses.get("set", ())
         ]
+        check_once(settings, scope)
         settings.sort(key=lambda one: one.channel)
         about = text_of(only(clauses, "about"))
         records_of(scope).poses.append(Pose(entity.dotted, tuple(settings), about, entity.origin))
 
     records_of(scope).later(entity, emit)
+
+
+def check_once(posed: Iterable[Setting | Sweep], scope: Scope) -> None:
+    """Report a channel that is posed twice: only one of the two could hold."""
+    first: dict[str, Setting | Sweep] = {}
+    for one in posed:
+        there = first.setdefault(one.channel, one)
+        if there is not one:
+            scope.build.report(
+                POSE_FORM.at(
+                    one.origin[0],
+                    f'expected one value for "{one.channel}", found two',
+                    help="keep one of them",
+                    related=[(there.origin[0], "first posed here")],
+                )
+            )
 
 
 def setting(line: Argument | Statement, target: Argument, value: Argument, scope: Scope) -> Setting:

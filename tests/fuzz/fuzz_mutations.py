@@ -97,7 +97,8 @@ def _piece(text: str, kind: str, random: Random) -> str:
     if kind == "junk":
         at = random.randrange(len(text) + 1)
         return text[:at] + random.choice(JUNK) + text[at:]
-    pattern, pool = NUMBER, ALL_NUMBERS
+    pattern = NUMBER
+    pool: tuple[str, ...] = ALL_NUMBERS
     if kind == "unit":
         pattern, pool = UNIT, ALL_UNITS
     elif kind == "rename":

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import math
 import signal
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from types import FrameType
@@ -47,9 +47,16 @@ def watchdog(seconds: float = SECONDS) -> Iterator[None]:
         signal.signal(signal.SIGALRM, before)
 
 
-def tried(recipe: bytes, character: bytes, root: Path, sheet_name: str = SHEET) -> Compiled | None:
-    """Compile a recipe for a sheet and write every output; None where one can not be read."""
-    with watchdog():
+def tried(
+    recipe: bytes,
+    character: bytes,
+    root: Path,
+    sheet_name: str = SHEET,
+    *,
+    seconds: float = SECONDS,
+) -> tuple[Finding, ...]:
+    """Compile a recipe for a sheet, write every output, and return every finding."""
+    with watchdog(seconds):
         texts: dict[str, Source] = {}
         lines = {RECIPE: _lines(recipe), sheet_name: _lines(character)}
         source, refused = project.decoded(recipe, RECIPE)
@@ -71,16 +78,17 @@ def tried(recipe: bytes, character: bytes, root: Path, sheet_name: str = SHEET) 
         if made is None or measured is None:
             assert has_errors(told), "nothing came of the input, and no error says why"
             check_findings(told, texts, lines)
-            return None
+            return tuple(told)
         compiled = pipeline.compile_rig(made, measured)
-        check_findings([*compiled.findings, *told], texts, lines)
+        told += compiled.findings
+        check_findings(told, texts, lines)
         assert compiled.findings == in_order(compiled.findings)
         if compiled.settled is None:
             assert has_errors(compiled.findings), "no rig came of it, and no error says why"
         else:
             assert not has_errors(compiled.findings)
-            check_outputs(compiled, texts, lines)
-        return compiled
+            told += check_outputs(compiled, texts, lines)
+        return tuple(told)
 
 
 def _lines(content: bytes) -> int:
@@ -89,20 +97,23 @@ def _lines(content: bytes) -> int:
 
 def check_outputs(
     compiled: Compiled, texts: Mapping[str, Source], lines: Mapping[str, int]
-) -> None:
+) -> list[Finding]:
     """Every built-in target has something to say, in plain numbers, or a finding."""
     assert compiled.settled is not None
+    told: list[Finding] = []
     for name in targets.BUILT_IN:
         target, findings = targets.find(name)
         assert target is not None and not findings
         outputs, findings = target.emit(compiled.settled, Context())
         check_findings(findings, texts, lines)
+        told += findings
         assert outputs or has_errors(findings)
         for output in outputs:
             assert output.text.encode().endswith(b"\n")
             if output.suffix.endswith(".json"):
                 for number in _numbers(json.loads(output.text)):
                     assert math.isfinite(number)
+    return told
 
 
 def _numbers(value: object) -> Iterator[float]:
@@ -118,7 +129,7 @@ def _numbers(value: object) -> Iterator[float]:
 
 
 def check_findings(
-    findings: list[Finding] | tuple[Finding, ...],
+    findings: Iterable[Finding],
     texts: Mapping[str, Source],
     lines: Mapping[str, int],
 ) -> None:

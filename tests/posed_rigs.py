@@ -10,7 +10,7 @@ import numpy as np
 from somite import order, pipeline, settle
 from somite.evaluate import Evaluator
 
-TREE = Path(__file__).parents[2]
+TREE = Path(__file__).parents[1]
 EXERCISES = TREE / "tests" / "cases" / "exercises"
 NAMES = ("arm", "eyes", "foot", "simple_back", "space_choice", "tail", "thirty_legs")
 MOVE, TURN = 0.1, 0.6

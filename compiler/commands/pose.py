@@ -1,0 +1,152 @@
+"""`somite pose`: where everything stands with these channels, for one pose or along a clip."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+
+from somite.commands import inputs
+from somite.commands.arguments import Commands, Refused, add_one_rig, command
+from somite.report.delivery import CLEAN, Delivery, put_exactly, put_file
+
+# What the typing module would say, without the time that importing it takes.
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from typing import Any
+
+    from somite.evaluate import Evaluator, Posed
+
+FORMS = ("table", "json", "csv")
+
+
+def add(commands: Commands[argparse.ArgumentParser]) -> None:
+    """The command's arguments."""
+    pose = command(
+        commands,
+        "pose",
+        help="pose a rig, and print where everything stands",
+        description="Poses a rig and prints its joints, controls and curves, in the recipe's unit."
+        " Values may bring a unit; without one, lengths are in the recipe's and angles in degrees."
+        " What is set comes over a clip, and a clip over named poses.",
+    )
+    add_one_rig(pose)
+    pose.add_argument(
+        "--set",
+        metavar="CONTROL.CHANNEL=VALUE",
+        dest="settings",
+        action="append",
+        default=[],
+        help="set a channel or a dial, such as high.turn.y=40 or hand.space=body (repeat it)",
+    )
+    pose.add_argument(
+        "--pose",
+        metavar="NAME",
+        dest="poses",
+        action="append",
+        default=[],
+        help="take a pose that the recipe names (repeat it: a later one comes over)",
+    )
+    pose.add_argument("--clip", metavar="FILE", help="a table of channels over frames, CSV or JSON")
+    pose.add_argument(
+        "--mirror", action="store_true", help="change left and right over in the clip"
+    )
+    pose.add_argument("--format", choices=FORMS, default="table", help="default: table")
+    pose.add_argument(
+        "-o", "--out", metavar="FILE", help="where the result goes (default: the output)"
+    )
+    pose.set_defaults(command=run)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Carries the command out and returns the exit status."""
+    for one in options.settings:
+        if "=" not in one:
+            raise Refused(f'expected CONTROL.CHANNEL=VALUE, found "{one}"')
+    if options.mirror and options.clip is None:
+        raise Refused("expected a clip to mirror: --clip FILE")
+    delivery = Delivery("human", None, sys.stderr, os.environ)
+    settled = inputs.settled_rig(options.recipe, options.sheet, delivery)
+    if settled is None:
+        return delivery.close()
+    from somite.evaluate import Evaluator
+    from somite.posing import told_notes
+    from somite.report import lines_of
+
+    evaluator = Evaluator(settled)
+    made = _posed(options, evaluator, delivery)
+    if made is not None:
+        posed, frames = made
+        delivery.take(told_notes(posed.notes, evaluator, posed.poses), lines_of({}))
+        text = _text(posed, frames, options.format)
+        if options.out is None:
+            put_exactly(sys.stdout, text)
+        else:
+            put_file(options.out, text)
+            print(f"wrote {options.out}")
+    return delivery.close()
+
+
+def _posed(
+    options: argparse.Namespace, evaluator: Evaluator, delivery: Delivery
+) -> tuple[Posed, Sequence[float] | None] | None:
+    """The rig as it was asked for, with the frames of a clip; None where something is wrong."""
+    from somite.evaluate import PoseError
+    from somite.posing import named_pose, settings_from
+    from somite.report import lines_of
+
+    channels: dict[str, Any] = {}
+    wrong = []
+    for name in options.poses:
+        try:
+            channels.update(named_pose(name, evaluator.settled.rig))
+        except PoseError as error:
+            wrong += error.findings
+    frames: Sequence[float] | None = None
+    if options.clip is not None:
+        sampled = _sampled(options, evaluator, delivery)
+        if sampled is not None:
+            frames, values = sampled
+            channels.update(values)
+    try:
+        channels.update(settings_from(options.settings, evaluator))
+        if not wrong and delivery.status == CLEAN:
+            return evaluator.pose(channels), frames
+    except PoseError as error:
+        wrong += error.findings
+    delivery.take(wrong, lines_of({}))
+    return None
+
+
+def _sampled(
+    options: argparse.Namespace, evaluator: Evaluator, delivery: Delivery
+) -> tuple[Sequence[float] | None, dict[str, Any]] | None:
+    """The frames of a clip and its channels at them; None where it cannot be read."""
+    from pathlib import Path
+
+    from somite import clip, project
+    from somite.report import lines_of
+
+    source, findings = project.read_source(Path(options.clip))
+    if source is None:
+        delivery.take(findings, lines_of({}))
+        return None
+    held, findings = clip.read(source, evaluator)
+    delivery.take(findings, lines_of({source.name: source}))
+    if held is None:
+        return None
+    if options.mirror:
+        held = clip.mirrored(held, evaluator.settled.rig)
+    frames = held.frames
+    return (frames.tolist(), held.sampled(frames)) if len(frames) else (None, {})
+
+
+def _text(posed: Posed, frames: Sequence[float] | None, form: str) -> str:
+    from somite.report import poses
+
+    if form == "json":
+        return poses.json_text(posed)
+    if form == "csv":
+        return poses.csv_text(posed, [1.0] if frames is None else frames)
+    return poses.table_text(posed, frames)

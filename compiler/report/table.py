@@ -1,0 +1,63 @@
+"""Tables for a terminal: columns under a head line, and one line a character of a cast.
+
+What comes in is rows of texts, or verdicts; what goes out is text that reads without colour and in
+any font of fixed width.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from somite.report.human import count_line, shown
+from somite.report.verdict import Verdict, standing
+
+GAP = "  "
+
+
+def table(
+    head: Sequence[str], rows: Iterable[Sequence[str]], *, numbers: Iterable[int] = ()
+) -> str:
+    """Rows under a head line, as wide as what they hold; `numbers` are columns set right."""
+    cells = [[shown(cell) for cell in row] for row in (head, *rows)]
+    widths = [max(map(len, column)) for column in zip(*cells, strict=True)]
+    right = frozenset(numbers)
+    lines = []
+    for row in cells:
+        placed = [
+            cell.rjust(width) if at in right else cell.ljust(width)
+            for at, (cell, width) in enumerate(zip(row, widths, strict=True))
+        ]
+        lines.append(GAP.join(placed).rstrip() + "\n")
+    return "".join(lines)
+
+
+def character_table(verdicts: Sequence[Verdict]) -> str:
+    """One line a character: findings, each law that was tried, checks met of how many.
+
+    The recipe has a column where there is more than one. A dash is what was not tried.
+    """
+    laws = {result.number: result.law for one in verdicts for result in one.laws or ()}
+    words = [laws[number] for number in sorted(laws)]
+    several = len({one.recipe for one in verdicts}) > 1
+    head = [*(["recipe"] if several else []), "character", "findings", *words, "checks"]
+    rows = [
+        [*([one.recipe] if several else []), one.character, *_facts(one, words)] for one in verdicts
+    ]
+    return table(head, rows) + "\n" + summary(verdicts) + "\n"
+
+
+def _facts(one: Verdict, laws: Sequence[str]) -> list[str]:
+    stood = {result.law: standing(result) for result in one.laws or ()}
+    if one.checks is None:
+        checks = "-"
+    else:
+        checks = f"{sum(result.met for result in one.checks)}/{len(one.checks)}"
+    return [count_line(one.everything) or "none", *(stood.get(law, "-") for law in laws), checks]
+
+
+def summary(verdicts: Sequence[Verdict]) -> str:
+    """How many characters there are, and how many of them are not sound."""
+    count = len(verdicts)
+    wrong = sum(not one.sound for one in verdicts)
+    characters = f"{count} character{'' if count == 1 else 's'}"
+    return f"{characters}, {wrong} with something wrong" if wrong else f"{characters}, all sound"
