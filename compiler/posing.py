@@ -25,7 +25,9 @@ from somite.findings import Code, Finding, Severity, nearest
 from somite.ir import Rig
 from somite.units import (
     ANGLE,
+    ANGLE_UNITS,
     LENGTH,
+    LENGTH_UNITS,
     NUMBER,
     UNITS,
     Dimension,
@@ -119,9 +121,9 @@ def typed_value(text: str, channel: Channel, rig: Rig) -> float:
     if unit is None:
         unit = {LENGTH: rig.unit, ANGLE: "deg"}.get(wanted)
     elif unit not in UNITS:
-        close = nearest(unit, UNITS)
-        help = f'did you mean "{close}"?' if close else f"the units are {', '.join(UNITS)}"
+        known = {LENGTH: tuple(LENGTH_UNITS), ANGLE: ANGLE_UNITS}.get(wanted, ("%",))
         message = f'expected a unit for "{channel.name}", found "{unit}"'
+        help = f"its units are {', '.join(known)}" if len(known) > 1 else f"its unit is {known[0]}"
         raise PoseError([CHANNEL_VALUE.at(None, message, help=help)])
     value, dimension = quantity(digits, unit)
     if dimension != wanted:

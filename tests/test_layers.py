@@ -22,6 +22,7 @@ LAYERS = (
     {"library", "expand", "format", "soundness", "order"},
     {"settle", "at_rest"},
     {"target", "pipeline", "evaluate", "clip", "posing"},
+    {"laws", "checks", "touches"},
     {"targets"},
     {"report", "schema_files", "explain", "start", "tidy", "builds"},
     {"commands"},

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from typing import Any
 
     from somite.evaluate import Evaluator, Posed
+    from somite.findings import Finding
 
 FORMS = ("table", "json", "csv")
 
@@ -97,7 +98,7 @@ def _posed(
     from somite.report import lines_of
 
     channels: dict[str, Any] = {}
-    wrong = []
+    wrong: list[Finding] = []
     for name in options.poses:
         try:
             channels.update(named_pose(name, evaluator.settled.rig))

@@ -141,11 +141,13 @@ def half_turns(angles: Array) -> tuple[Array, Array]:
     An angle is first brought to within half a turn, which may turn over both: as parts of a
     quaternion they mean the same. Within 1e-15 up to `TURNED` radians.
     """
-    whole = np.rint(angles * (1.0 / 6.283185307179586))
-    quarter = angles - whole * _TAU_HIGH
-    whole *= _TAU_LOW
-    quarter -= whole
-    quarter *= 0.25
+    quarter = angles * 0.25
+    if quarter.size and max(quarter.max(), -quarter.min()) > 0.7853981633974483:
+        whole = np.rint(angles * (1.0 / 6.283185307179586))
+        quarter = angles - whole * _TAU_HIGH
+        whole *= _TAU_LOW
+        quarter -= whole
+        quarter *= 0.25
     square = quarter * quarter
     sine = square * _SINE[0]
     for term in _SINE[1:]:

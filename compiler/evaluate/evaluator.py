@@ -35,7 +35,7 @@ from somite.units import metres_per
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
-CHUNK = 1024
+CHUNK = 340
 """Poses that are evaluated together: enough to pay for a step, few enough to stay near."""
 PLANS = 16
 """Plans that are kept."""

@@ -19,15 +19,24 @@ from somite.evaluate.laying import (
 from somite.evaluate.live import Number
 from somite.evaluate.nodes import EvenOf, Mount
 from somite.evaluate.reach import Bend, Reached, Shape
-from somite.evaluate.ride import Ridden
+from somite.evaluate.ride import SUBSTEPS, Ridden
 from somite.evaluate.state import State, Step
 from somite.evaluate.twist import Twisted, TwistedEnd, Untwisted
-from somite.ir import Reach, Ride, Twist, TwistEnd
-from somite.settle import AXES, ReachRest, TwistEndRest
-from somite.spatial.rotation import quaternion_from_axes
+from somite.ir import Quaternion, Reach, Ride, Twist, TwistEnd
+from somite.settle import AXES, ReachRest, TwistEndRest, aimed, side_axis, spline
+from somite.spatial import curve as splines
+from somite.spatial.frames import frames_along
+from somite.spatial.rotation import (
+    IDENTITY,
+    conjugate,
+    product,
+    quaternion_from_axes,
+    rotated,
+    shortest_arc,
+)
 from somite.spatial.transform import inverse
 from somite.spatial.trig import sine_cosine
-from somite.spatial.vector import X, Y
+from somite.spatial.vector import X, Y, subtract
 
 
 def points(laying: Laying, name: str) -> None:
@@ -77,6 +86,8 @@ def ride(laying: Laying, ride: Ride) -> None:
     laying.asked.add(scale)
     joints, ends = laying.spare(len(chain.joints)), laying.spare(2)
     carrier = laying.slot(rest.carrier)
+    carried = _carried_at_rest(laying, ride)
+    laying.rest_ends[chain.name] = (carried[0], carried[-1])
     step = Ridden(
         form=form_of(laying, ride.curve),
         curve=laying.curve_rows[ride.curve],
@@ -89,7 +100,7 @@ def ride(laying: Laying, ride: Ride) -> None:
         parameters=np.array(rest.parameters),
         fractions=np.array(rest.fractions),
         bones=np.array(rest.bones),
-        rolls=np.array(rest.rolls),
+        rolls=np.array(_rolls(laying, ride, carried)),
         stretch=laying.amount(ride.stretch),
         volume=laying.amount(ride.volume),
         extras=laying.extras.get(chain.joints[0]),
@@ -104,6 +115,34 @@ def ride(laying: Laying, ride: Ride) -> None:
         slot = joints + k
         laying.provide(operation, ("place", slot), ("turn", slot), ("extra", joint))
         laying.places_written[joint] = laying.turns_written[joint] = Source(slot)
+
+
+def _carried_at_rest(laying: Laying, ride: Ride) -> list[Quaternion]:
+    """The frames carried along the rest curve, in as many steps as evaluating takes."""
+    rest, chain = laying.settled.rides[ride.name], laying.chains[ride.chain]
+    curve, axis = laying.curves[ride.curve], AXES[chain.axis]
+    along = spline(curve, curve.points)
+    carrier = laying.nodes[rest.carrier].rest.turn if rest.carrier in laying.nodes else IDENTITY
+    begun = product(carrier, rest.start)
+    first = splines.tangent_at(along, rest.parameters[0])
+    side = side_axis(axis)
+    reference = rotated(product(shortest_arc(rotated(begun, axis), first), begun), side)
+    return [
+        quaternion_from_axes(axis, tangent, side, carried)
+        for tangent, carried in frames_along(along, rest.parameters, reference, SUBSTEPS)
+    ]
+
+
+def _rolls(laying: Laying, ride: Ride, carried: list[Quaternion]) -> list[Quaternion]:
+    """The joints' placed turns seen from the carried frames, laid on their bones."""
+    chain = laying.chains[ride.chain]
+    joints = [laying.nodes[joint].rest for joint in chain.joints]
+    stations = [*[joint.place for joint in joints], chain.end]
+    laid = [
+        aimed(turn, AXES[chain.axis], subtract(there, here))
+        for turn, here, there in zip(carried[:-1], stations[:-1], stations[1:], strict=True)
+    ]
+    return [product(conjugate(turn), joint.turn) for turn, joint in zip(laid, joints, strict=True)]
 
 
 def _evened(laying: Laying) -> None:
@@ -200,10 +239,11 @@ def twist(laying: Laying, twist: Twist) -> None:
     chain = laying.chains[twist.chain]
     needs: list[Key] = []
     joints = [_untwisted(laying, chain.joints, k, needs) for k in range(len(chain.joints))]
-    end = _end(laying, twist, twist.end, rest.end, needs)
+    begun, ended = laying.rest_ends.get(chain.name, (None, None))
+    end = _end(laying, twist, twist.end, rest.end, needs, ended)
     start = None
     if twist.start is not None and rest.start is not None:
-        start = _end(laying, twist, twist.start, rest.start, needs)
+        start = _end(laying, twist, twist.start, rest.start, needs, begun)
     ends = laying.ride_ends.get(chain.name)
     needs += [("turn", slot) for slot in ends or ()]
     slots = laying.spare(len(joints))
@@ -238,8 +278,17 @@ def _untwisted(laying: Laying, joints: tuple[str, ...], index: int, needs: list[
 
 
 def _end(
-    laying: Laying, twist: Twist, end: TwistEnd, rest: TwistEndRest, needs: list[Key]
+    laying: Laying,
+    twist: Twist,
+    end: TwistEnd,
+    rest: TwistEndRest,
+    needs: list[Key],
+    untwisted: Quaternion | None,
 ) -> TwistedEnd:
+    """One end of a twist; `untwisted` is the rest frame there, where a ride makes it."""
+    offset = rest.offset
+    if untwisted is not None:
+        offset = product(conjugate(laying.nodes[end.node].rest.turn), untwisted)
     leader = laying.slot(end.node)
     needs.append(("turn", leader))
     turned = ignored = None
@@ -247,7 +296,7 @@ def _end(
         turned = _axis_turns(laying, rest, None, needs)
         if any(name in twist.ignores for name, _ in rest.path):
             ignored = _axis_turns(laying, rest, twist.ignores, needs)
-    return TwistedEnd(leader, rest.offset, turned, ignored)
+    return TwistedEnd(leader, offset, turned, ignored)
 
 
 def _axis_turns(

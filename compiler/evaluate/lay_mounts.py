@@ -135,23 +135,28 @@ def _sizes(laying: Laying, follow: Follow, weights: Weights) -> None:
 def face(laying: Laying, face: Face) -> None:
     """Have a node's mount face a mark."""
     place, turn = laying.place_source(face.node), laying.turn_source(face.node)
-    size = laying.inherited.mount(face.node)
-    mounted = Mounted(place, turn, size, False)
+    mounted = Mounted(place, turn, laying.inherited.mount(face.node), False)
     mark, up, slot = laying.slot(face.mark), laying.slot(face.up_node), laying.spare()
-    offset = laying.settled.faces[face.name].offset
-    step = Faced(
-        slot,
-        mount_of([mounted]),
-        mark,
-        up,
-        AXES[face.axis],
-        AXES[face.up],
-        AXES[face.up_axis],
-        offset,
-        NEAR * max(laying.settled.rig.height, 1e-9),
-    )
     needs: list[Key] = [("place", mark), ("turn", up), ("turn", turn.slot)]
     operation = laying.operation([*needs, *laying.place_needs(place)])
-    laying.alone(operation, "face", step)
+    form = (face.axis, face.up, face.up_axis, mounted.size.kind)
+    member = (slot, mounted, mark, up, face)
+    laying.add(operation, "face", form, member, lambda held: _faced(laying, held))
     laying.provide(operation, ("turn", slot))
     laying.turns_written[face.node] = Source(slot)
+
+
+def _faced(laying: Laying, held: list[Any]) -> Step:
+    first: Face = held[0][-1]
+    offsets = [laying.settled.faces[face.name].offset for *_, face in held]
+    return Faced(
+        rows([slot for slot, *_ in held]),
+        mount_of([mounted for _, mounted, *_ in held]),
+        rows([mark for _, _, mark, _, _ in held]),
+        rows([up for *_, up, _ in held]),
+        AXES[first.axis],
+        AXES[first.up],
+        AXES[first.up_axis],
+        tuple(np.array(offsets).T[:, :, None]),
+        NEAR * max(laying.settled.rig.height, 1e-9),
+    )

@@ -103,6 +103,7 @@ class Laying:
         self.curve_rows = _numbered(curve.name for curve in rig.curves)
         self.extras: dict[str, int] = {}
         self.ride_ends: dict[str, tuple[int, int]] = {}
+        self.rest_ends: dict[str, tuple[Quaternion, Quaternion]] = {}
         self.places_written: dict[str, Source] = {}
         self.turns_written: dict[str, Source] = {}
         self.ready: dict[Key, int] = {}
@@ -179,29 +180,49 @@ class Laying:
     def grouped(self) -> list[list[int]]:
         """Operations gathered into groups of equals, each after all that it reads.
 
-        Of the forms that are ready, the one goes first of which the largest share of what is left
-        is ready, so that equals wait for each other.
+        Equals of one rank, which is how many of their own form come before them, make one group
+        where they can: of the forms that are ready, the one goes first of whose rank the largest
+        share is ready.
         """
+        ranks = self._ranks()
         waiting = [len(one.after) for one in self.operations]
         readers: list[list[int]] = [[] for _ in self.operations]
-        left = Counter(one.form for one in self.operations)
-        ready: dict[str, list[int]] = {}
+        left = Counter(zip((one.form for one in self.operations), ranks, strict=True))
+        ready: dict[tuple[str, int], list[int]] = {}
         for number, one in enumerate(self.operations):
             for before in one.after:
                 readers[before].append(number)
             if not one.after:
-                ready.setdefault(one.form, []).append(number)
+                ready.setdefault((one.form, ranks[number]), []).append(number)
         groups: list[list[int]] = []
         while ready:
-            form = min(ready, key=lambda one: (-len(ready[one]) / left[one], -len(ready[one]), one))
-            group = ready.pop(form)
-            left[form] -= len(group)
+            chosen = min(
+                ready, key=lambda one: (-len(ready[one]) / left[one], -len(ready[one]), one)
+            )
+            group = ready.pop(chosen)
+            left[chosen] -= len(group)
             groups.append(group)
             for number in (after for before in group for after in readers[before]):
                 waiting[number] -= 1
                 if not waiting[number]:
-                    ready.setdefault(self.operations[number].form, []).append(number)
+                    key = (self.operations[number].form, ranks[number])
+                    ready.setdefault(key, []).append(number)
         return groups
+
+    def _ranks(self) -> list[int]:
+        """How many operations of its own form lie before each, one behind the other."""
+        before: list[dict[str, int]] = []
+        found = []
+        for one in self.operations:
+            most: dict[str, int] = {}
+            for number in one.after:
+                for form, count in before[number].items():
+                    if count > most.get(form, 0):
+                        most[form] = count
+            found.append(most.get(one.form, 0))
+            most[one.form] = found[-1] + 1
+            before.append(most)
+        return found
 
     def steps(self) -> tuple[Step, ...]:
         """The steps in order."""

@@ -58,8 +58,10 @@ class Bounds:
 
     def within(self, values: Array) -> bool:
         """Bring values within their bounds, and say whether they all were."""
-        beyond = (values < self.low) | (values > self.high) | (values != values)
-        if not beyond.any():
+        if not values.size:
+            return True
+        least, most = values.min(axis=-1), values.max(axis=-1)  # not a number in either shows
+        if ((least >= self.low[..., 0]) & (most <= self.high[..., 0])).all():
             return True
         np.clip(values, self.low, self.high, out=values)
         return False

@@ -8,7 +8,7 @@ with A the size that was inherited: nothing, an even scale, or a stretch that ma
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal, NamedTuple, TypeAlias
 
 import numpy as np
@@ -28,7 +28,7 @@ from somite.evaluate.channels import SMALLEST
 from somite.evaluate.state import LINEAR, PLACE, TURN, State
 
 SizeKind: TypeAlias = Literal["one", "even", "any"]
-BLOCK = 8
+BLOCK = 3
 """Nodes whose turns are worked out together."""
 MANY = 48
 """From so many poses on, a product a node costs less than gathering nodes for one product."""
@@ -51,6 +51,11 @@ class Carried:
     target: list[int]
     source: list[int]
     rest: Array
+    target_rows: slice | Index = field(init=False)
+    source_rows: slice | Index = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.target_rows, self.source_rows = rows(self.target), rows(self.source)
 
     def run(self, state: State) -> None:
         """Place the nodes."""
@@ -59,7 +64,7 @@ class Carried:
             for target, source, rest in zip(self.target, self.source, self.rest, strict=True):
                 np.matmul(rest, world[source], out=world[target])
         else:
-            world[rows(self.target)] = np.matmul(self.rest, world[rows(self.source)])
+            world[self.target_rows] = np.matmul(self.rest, world[self.source_rows])
 
 
 @dataclass(slots=True)
@@ -96,18 +101,26 @@ class Mount:
     size_kind: SizeKind
     size_rows: slice | Index
     whole: Array | None = None
+    place_rows: slice | Index = field(init=False)
+    turn_rows: slice | Index = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.place_rows, self.turn_rows = rows(self.place_from), rows(self.turn_from)
 
     def places(self, state: State) -> Array:
         """(n, 3, poses)."""
-        held = state.world[rows(self.place_from)]
         if self.offsets is None:
-            return held[PLACE]
-        found: Array = np.matmul(self.offsets[:, None], held[:, :3])[:, :, 0]
-        return found
+            return np.asarray(state.world[self.place_rows, :3, 3])
+        if state.poses < MANY:
+            return np.matmul(self.offsets[:, None], state.world[self.place_rows, :3])[:, :, 0]
+        found = np.empty((len(self.place_from), 3, 1, state.poses))
+        for k, source in enumerate(self.place_from):
+            np.matmul(self.offsets[k], state.world[source, :3], out=found[k])
+        return found[:, :, 0]
 
     def turns(self, state: State) -> Array:
         """(n, 4, poses)."""
-        held = state.world[rows(self.turn_from), TURN]
+        held = state.world[self.turn_rows, TURN]
         return held if self.turnings is None else np.matmul(self.turnings, held)
 
     def linear(self, state: State, turns: Array, out: Array | None = None) -> Array:
@@ -126,7 +139,7 @@ class Mount:
             for k, source in enumerate(self.place_from):
                 np.matmul(self.whole[k], state.world[source], out=out[k])
         else:
-            np.matmul(self.whole, state.world[rows(self.place_from)], out=out)
+            np.matmul(self.whole, state.world[self.place_rows], out=out)
 
 
 @dataclass(slots=True)

@@ -14,7 +14,7 @@ import numpy as np
 from somite.evaluate.algebra import Array, Parts, about, planes, stack, twist_angle
 from somite.evaluate.state import TURN, State
 from somite.ir import Quaternion, Vector
-from somite.spatial.rotation import conjugate, product
+from somite.spatial.rotation import IDENTITY, conjugate, product
 from somite.spatial.trig import TAU
 
 Number = Callable[[State], "Array | float"]
@@ -95,5 +95,5 @@ class Twisted:
                 turn = found[-1]
                 if joint.before is not None:
                     turn = product(turn, planes(state.local[joint.before]))
-            found.append(product(turn, joint.offset))
+            found.append(turn if joint.offset == IDENTITY else product(turn, joint.offset))
         return found

@@ -30,7 +30,7 @@ from somite.text import Source
 
 SHARED = (
     *("index", "first_recipe", "expressions", "placing", "following", "mirroring", "names"),
-    *("excuses", "sheets"),
+    *("excuses", "sheets", "evaluating"),
 )
 """Pages that are about no single statement."""
 

@@ -1,0 +1,347 @@
+"""Mirror: what is done on one side, done on the other, gives the reflected result.
+
+The rig is made symmetric first: each twin on the right is put where the left one's reflection is,
+by the signs that it keeps, and what stands a little off the middle is put into it. Then each
+control's channels are set, and in a second pose exchanged with its twin's by those signs; the
+second pose must be the reflection of the first.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from somite.evaluate import Channel, Evaluator, Posed
+from somite.evaluate.algebra import Array
+from somite.evaluate.channels import channels_of
+from somite.findings import Code, has_errors
+from somite.ir import (
+    Chain,
+    Constraint,
+    Curve,
+    Frame,
+    Node,
+    Reach,
+    Rig,
+    Signs,
+    Vector,
+)
+from somite.laws.law import Breach, Law
+from somite.laws.motion import distances, length_words, spreads
+from somite.laws.trial import Poses, Trial, Values
+from somite.settle import Settled, settle
+from somite.spatial.rotation import matrix_from_quaternion, quaternion_from_matrix
+
+LAW_MIRROR = Code("law-mirror")
+
+CLOSE = 1e-6
+"""In heights of the rig, and in a linear part."""
+SQUARE = 1e-9
+"""How far a middle node's axes may be from along or across the plane."""
+OFF = 0.02
+"""How far from the plane, in heights, what has no twin may stand and still be of the middle."""
+AMOUNT = 0.4
+SEEDED = 3
+SIDES = {"left": "right", "right": "left"}
+
+
+def breaches(trial: Trial) -> Iterator[Breach]:
+    """Control by control, then all together in seeded poses."""
+    if not any(node.mirror is not None for node in trial.rig.nodes):
+        return
+    symmetric = _Symmetric.of(trial)
+    if symmetric is None:
+        return
+    poses = Poses(Evaluator(symmetric.settled))
+    tried = list(_tries(trial, symmetric))
+    for values, _ in tried:
+        poses.add(values)
+        poses.add(symmetric.exchanged(values))
+    posed = poses.posed()
+    places, linears = symmetric.misses(posed)
+    wrong = (places > CLOSE * trial.far) | (linears > CLOSE)
+    bad: dict[str, int] = {}
+    for row in range(len(tried)):
+        for at in np.flatnonzero(wrong[row]):
+            bad.setdefault(symmetric.names[at], row)
+    yield from _told(trial, symmetric, bad, [what for _, what in tried], places)
+
+
+def _tries(trial: Trial, symmetric: _Symmetric) -> Iterator[tuple[Values, str]]:
+    """Poses with what they are: each control alone, then all."""
+    chance = random.Random(f"{trial.seed} mirror")
+    of: dict[str, dict[str, float]] = {}
+    for channel in trial.free:
+        if channel.name in symmetric.twins:
+            own = of.setdefault(channel.node, {})
+            own[channel.name] = symmetric.drawn(trial, channel, chance)
+    for node, values in of.items():
+        yield values, f'"{node}" is posed'
+    for number in range(SEEDED):
+        values = {
+            channel.name: symmetric.drawn(trial, channel, chance)
+            for channel in trial.free
+            if channel.name in symmetric.twins
+        }
+        yield values, f"in seeded pose {number + 1}"
+
+
+@dataclass(slots=True)
+class _Symmetric:
+    """A rig made symmetric. `twins` gives each channel's other side's channel and sign.
+
+    `names` are the nodes compared, `others` their twins, `signs` the diagonal of M for each.
+    """
+
+    settled: Settled
+    across: int
+    names: list[str]
+    others: list[str]
+    signs: Array
+    twins: dict[str, tuple[str, float]]
+
+    @classmethod
+    def of(cls, trial: Trial) -> _Symmetric | None:
+        """None where the symmetric rig can not be settled, as on a curve that winds aside."""
+        across = "XYZ".index(trial.rig.mirror_axis[1])
+        signs: dict[str, tuple[str, Signs]] = {}
+        for node in trial.rig.nodes:
+            found = _signs(trial, node, across)
+            if found is not None:
+                signs[node.name] = found
+        left_out = trial.reached([node.name for node in trial.rig.nodes if node.name not in signs])
+        rig = _symmetrised(trial, across, signs)
+        settled, findings = settle(rig, trial.settled.plan)
+        if settled is None or has_errors(findings):
+            return None
+        names = [name for name in signs if name not in left_out and signs[name][0] not in left_out]
+        posable = {name: signs[name] for name in signs if signs[name][0] in signs}
+        return cls(
+            settled,
+            across,
+            names,
+            [signs[name][0] for name in names],
+            np.array([signs[name][1] for name in names], dtype=np.float64).reshape(-1, 3),
+            _twin_channels(trial, posable),
+        )
+
+    def drawn(self, trial: Trial, channel: Channel, chance: random.Random) -> float:
+        """A random value that both sides can have."""
+        other, sign = self.twins[channel.name]
+        value = trial.drawn(channel, chance, AMOUNT)
+        twin = trial.channels[other]
+        if twin.options:
+            return value
+        held = min(max(value * sign if sign else value, twin.low), twin.high)
+        return held * sign if sign else held
+
+    def exchanged(self, values: Values) -> dict[str, float]:
+        """The same pose done on the other side."""
+        found = {}
+        for name, value in values.items():
+            other, sign = self.twins[name]
+            found[other] = value * sign
+        return found
+
+    def misses(self, posed: Posed) -> tuple[Array, Array]:
+        """How far nodes of each second pose are from the first one's reflection."""
+        mine = [posed.index[name] for name in self.names]
+        twins = [posed.index[name] for name in self.others]
+        reflection = np.ones(3)
+        reflection[self.across] = -1.0
+        places = posed.places[0::2][:, twins] * reflection
+        linears = (
+            posed.linears[0::2][:, twins] * reflection[:, None] * self.signs[None, :, None, :]
+        )
+        return (
+            distances(places, posed.places[1::2][:, mine]),
+            spreads(linears, posed.linears[1::2][:, mine]),
+        )
+
+
+def _signs(trial: Trial, node: Node, across: int) -> tuple[str, Signs] | None:
+    """A node's twin and the signs between them; its own for the middle, None for one-sided."""
+    if node.one_sided:
+        return None
+    if node.mirror is not None:
+        if node.mirror.twin not in trial.nodes or trial.nodes[node.mirror.twin].one_sided:
+            return None
+        return node.mirror.twin, node.mirror.move
+    if abs(node.rest.place[across]) > OFF * trial.far:
+        return None
+    rows = np.array(matrix_from_quaternion(node.rest.turn))
+    reflected = rows.copy()
+    reflected[across] *= -1.0
+    own = rows.T @ reflected
+    diagonal = np.diag(np.round(np.diag(own)))
+    if np.abs(own - diagonal).max() > SQUARE:
+        return None
+    return node.name, tuple(int(value) for value in np.diag(diagonal))  # type: ignore[return-value]
+
+
+def _twin_channels(
+    trial: Trial, signs: Mapping[str, tuple[str, Signs]]
+) -> dict[str, tuple[str, float]]:
+    """Each free channel's counterpart on the other side, with its sign."""
+    table = channels_of(trial.rig)
+    found: dict[str, tuple[str, float]] = {}
+    for channel in trial.free:
+        if channel.node not in signs:
+            continue
+        twin, diagonal = signs[channel.node]
+        other = twin + channel.name.removeprefix(channel.node)
+        if other not in table or table[other].locked or table[other].driven:
+            continue
+        sign = 1.0
+        if channel.part == "move":
+            sign = float(diagonal[channel.axis])
+        elif channel.part == "turn":
+            sign = float(diagonal[0] * diagonal[1] * diagonal[2] * diagonal[channel.axis])
+        elif channel.part == "dial" and trial.dials[channel.name].flips:
+            sign = -1.0
+        found[channel.name] = other, sign
+    return found
+
+
+# ---- the symmetric rig ---------------------------------------------------------------------------
+
+
+def _symmetrised(trial: Trial, across: int, signs: Mapping[str, tuple[str, Signs]]) -> Rig:
+    """Right twins from left ones, the middle in the plane; all else as it is."""
+    rig = trial.rig
+    nodes = {node.name: node for node in rig.nodes}
+    for name, (twin, diagonal) in signs.items():
+        node = nodes[name]
+        if twin == name:
+            nodes[name] = replace(node, rest=Frame(_flat(node.rest.place, across), node.rest.turn))
+        elif _other_side(name) == twin and "right" in name.split("."):
+            nodes[name] = replace(node, rest=_reflected(trial.nodes[twin].rest, across, diagonal))
+    chains = {chain.name: chain for chain in rig.chains}
+    curves = {curve.name: curve for curve in rig.curves}
+    constraints = {one.name: one for one in rig.constraints}
+    return replace(
+        rig,
+        nodes=tuple(nodes.values()),
+        chains=tuple(_chain(one, chains, nodes, signs, across) for one in rig.chains),
+        curves=tuple(_curve(one, curves, trial.far, across) for one in rig.curves),
+        constraints=tuple(_constraint(one, constraints, across) for one in rig.constraints),
+    )
+
+
+def _other_side(name: str) -> str | None:
+    """The same name with its outermost side exchanged."""
+    parts = name.split(".")
+    for at, part in enumerate(parts):
+        if part in SIDES:
+            return ".".join([*parts[:at], SIDES[part], *parts[at + 1 :]])
+    return None
+
+
+def _is_copy(name: str, known: Mapping[str, object]) -> str | None:
+    """The left thing that a right one is the reflection of."""
+    other = _other_side(name)
+    first = next((part for part in name.split(".") if part in SIDES), None)
+    return other if first == "right" and other in known else None
+
+
+def _flat(place: Vector, across: int) -> Vector:
+    found = list(place)
+    found[across] = 0.0
+    return found[0], found[1], found[2]
+
+
+def _flipped(place: Vector, across: int) -> Vector:
+    found = list(place)
+    found[across] = -found[across]
+    return found[0], found[1], found[2]
+
+
+def _reflected(rest: Frame, across: int, diagonal: Signs) -> Frame:
+    """R' = S R M."""
+    rows = np.array(matrix_from_quaternion(rest.turn))
+    rows[across] *= -1.0
+    rows = rows * np.array(diagonal, dtype=np.float64)
+    turn = quaternion_from_matrix(tuple(tuple(float(v) for v in row) for row in rows))  # type: ignore[arg-type]
+    return Frame(_flipped(rest.place, across), turn)
+
+
+def _chain(
+    chain: Chain,
+    chains: Mapping[str, Chain],
+    nodes: Mapping[str, Node],
+    signs: Mapping[str, tuple[str, Signs]],
+    across: int,
+) -> Chain:
+    left = _is_copy(chain.name, chains)
+    if left is not None:
+        end = _flipped(chains[left].end, across)
+        return replace(chain, end=end, fractions=chains[left].fractions)
+    middle = all(signs.get(joint, ("", ()))[0] == joint for joint in chain.joints)
+    return replace(chain, end=_flat(chain.end, across)) if middle else chain
+
+
+def _curve(curve: Curve, curves: Mapping[str, Curve], far: float, across: int) -> Curve:
+    left = _is_copy(curve.name, curves)
+    if left is not None:
+        points = tuple(_flipped(point, across) for point in curves[left].points)
+        return replace(curve, points=points, knots=curves[left].knots)
+    if all(abs(point[across]) <= OFF * far for point in curve.points):
+        return replace(curve, points=tuple(_flat(point, across) for point in curve.points))
+    return curve
+
+
+def _constraint(one: Constraint, known: Mapping[str, Constraint], across: int) -> Constraint:
+    left = known.get(_is_copy(one.name, known) or "")
+    if isinstance(one, Reach) and isinstance(left, Reach) and left.bend is not None:
+        return replace(one, bend=_flipped(left.bend, across))
+    return one
+
+
+# ---- what is told --------------------------------------------------------------------------------
+
+
+def _told(
+    trial: Trial,
+    symmetric: _Symmetric,
+    bad: Mapping[str, int],
+    whats: list[str],
+    places: Array,
+) -> Iterator[Breach]:
+    """One breach for each pair of causes."""
+    told: set[str] = set()
+    for name in trial.upstream(bad) if bad else ():
+        at = symmetric.names.index(name)
+        twin = symmetric.others[at]
+        if twin in told:
+            continue
+        told.add(name)
+        row = bad[name]
+        away = float(places[row, at])
+        found = (
+            f"{length_words(trial.rig, away)} away" if away > CLOSE * trial.far else "turned apart"
+        )
+        part = "move" if away > CLOSE * trial.far else "turn"
+        blamed = trial.explaining(name, part)
+        feed = next((one for one in trial.rig.feeds if one.target.startswith(f"{name}.")), None)
+        if feed is not None and blamed.name == name:
+            blamed = trial.statements[feed.name]
+        mirrored = f'the reflection of "{twin}"' if twin != name else "its own reflection"
+        yield Breach(
+            blamed,
+            f'expected "{name}" to stand as {mirrored} when sides are exchanged, found it {found}'
+            f" ({whats[row]}; seed {trial.seed})",
+            "make both sides alike in a mirror block, or say that it is meant: one-sided",
+            (*trial.excusers(name), *trial.excusers(twin)),
+        )
+
+
+LAW = Law(
+    6,
+    "mirror",
+    "exchanging the sides gives the reflected result",
+    LAW_MIRROR,
+    breaches,
+)
