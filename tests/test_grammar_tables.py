@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -15,28 +16,36 @@ ROOT = Path(__file__).parents[1]
 RECIPES = [*ROOT.glob("recipes/**/*.somite"), *ROOT.glob("tests/cases/exercises/*.somite")]
 
 
+@cache
+def fresh() -> Lark:
+    """A parser made from the grammar's text."""
+    return Lark(grammar.text(), postlex=Indentation(), **grammar.OPTIONS)
+
+
+@cache
+def stored() -> Lark:
+    """A parser made from the stored tables."""
+    return grammar.load(transformer=None, postlex=Indentation())
+
+
 def test_the_tables_say_that_they_were_made_from_this_grammar() -> None:
     assert grammar.digest() == tables.DIGEST
 
 
 def test_the_tables_hold_as_many_states_as_the_grammar_makes() -> None:
     """States are numbered anew at each making, so the files are not compared by the letter."""
-    fresh = Lark(grammar.text(), postlex=Indentation(), **grammar.OPTIONS)
-    stored = grammar.load(transformer=None, postlex=Indentation())
 
     def states(lark: Lark) -> int:
         table: Any = lark.parser.parser._parse_table
         return len(table.states)
 
-    assert states(stored) == states(fresh)
+    assert states(stored()) == states(fresh())
 
 
 @pytest.mark.parametrize("path", RECIPES, ids=lambda path: path.stem)
 def test_the_stored_parser_reads_as_the_grammar_does(path: Path) -> None:
-    fresh = Lark(grammar.text(), postlex=Indentation(), **grammar.OPTIONS)
-    stored = grammar.load(transformer=None, postlex=Indentation())
     text = path.read_text(encoding="utf-8")
-    assert stored.parse(text, start="start") == fresh.parse(text, start="start")
+    assert stored().parse(text, start="start") == fresh().parse(text, start="start")
 
 
 def test_stale_tables_are_not_used(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -243,7 +243,7 @@ def _codes() -> dict[str, str]:
             for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
                 if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "Code":
                     assert isinstance(node.args[0], ast.Constant)
-                    found[str(node.args[0].value)] = path.name
+                    found[str(node.args[0].value)] = str(path)
     return found
 
 
@@ -259,7 +259,7 @@ def test_each_error_that_a_page_lists_is_told_as_its_own_page_tells_it() -> None
 def test_a_statements_page_lists_the_codes_that_the_statement_declares(module: object) -> None:
     path = Path(str(module.__file__))  # type: ignore[attr-defined]
     name = path.stem.strip("_")
-    own = {code for code, file in _codes().items() if file == path.name}
+    own = {code for code, file in _codes().items() if Path(file).samefile(path)}
     text = (REFERENCE / f"{name}.md").read_text(encoding="utf-8")
     listed = {code for code, _ in _CODE.findall(text)}
     assert own <= listed
