@@ -37,7 +37,7 @@ from somite.syntax import (
 )
 from somite.syntax_messages import SYNTAX, Stopped, mistake_in
 from somite.text import Source
-from somite.units import quantity
+from somite.units import quantity, quantity_in
 
 if TYPE_CHECKING:
     from lark.parsers.lalr_interactive_parser import InteractiveParser
@@ -211,9 +211,7 @@ def _number(children: list[Any]) -> Number:
     if token.type == "NUMBER":
         value, dimension = quantity(token, None)
     else:
-        text = str(token)
-        digits = text.rstrip("%abcdefghijklmnopqrstuvwxyz \t")
-        value, dimension = quantity(digits, text[len(digits) :].strip())
+        value, dimension = quantity_in(str(token))
     return Number(value, dimension, token.start_pos, token.end_pos)
 
 

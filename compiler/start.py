@@ -25,6 +25,7 @@ sheet
 control master at ground  ring 2.0 * girth  carries all
 control low at foot  under master  ring 1.2 * girth
 control high at crown  under low  ring 1.0 * girth
+  size even
 
 group skeleton at ground  under master
 

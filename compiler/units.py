@@ -46,6 +46,12 @@ def quantity(number: str | Decimal, unit: str | None) -> tuple[float, Dimension]
     return float(value * LENGTH_UNITS[unit]), LENGTH
 
 
+def quantity_in(text: str) -> tuple[float, Dimension]:
+    """The worth of a number that the grammar allows, with its unit or without one: `30 cm`."""
+    digits = text.rstrip("%abcdefghijklmnopqrstuvwxyz \t")
+    return quantity(digits, text[len(digits) :].strip() or None)
+
+
 def metres_per(unit: str) -> float:
     """Metres in one of a length unit."""
     return float(LENGTH_UNITS[unit])

@@ -22,6 +22,8 @@ from somite.text import Source, clean
 
 FOLDER = Path(__file__).parent / "cases"
 EXERCISES = FOLDER / "exercises"
+PROVED = ("laws", "sound")
+"""Folders whose cases are held to the laws and to their own checks, and have no goldens."""
 
 SHEET = "sheet of the case"
 HEADER = ('character = "case"', 'unit = "cm"', 'up = "+Y"', 'front = "+Z"')
@@ -117,13 +119,26 @@ def run(case: Case) -> Result:
     texts = {source.name: source.text for source in made.sources.values()}
     texts[case.path.name] = clean(case.text)
     expected = list(expectations(texts))
-    found = [_in_the_case(finding, case) for finding in made.findings]
+    tried = case.path.parent.name in PROVED
+    findings = [*made.findings, *(proved(made) if tried else ())]
+    found = [_in_the_case(finding, case) for finding in findings]
     problems = list(_differences(expected, found))
     failing = any(one.severity == "error" for one in expected)
     if made.settled is None and not failing and not problems:
         problems.append("expected a rig, found none")
-    shown = None if made.settled is None else outline(made.settled)
+    shown = None if made.settled is None or tried else outline(made.settled)
     return Result(tuple(problems), shown)
+
+
+def proved(made: Compiled) -> Iterator[Finding]:
+    """What the laws and the recipe's own checks say of a rig."""
+    from somite import checks, laws
+
+    if made.settled is not None:
+        for law in laws.prove(made.settled):
+            yield from law.findings
+        for check in checks.run(made.settled):
+            yield from check.findings
 
 
 def expectations(texts: Mapping[str, str]) -> Iterator[Expected]:

@@ -30,6 +30,8 @@ ELSEWHERE: dict[str, tuple[str, ...]] = {
         *("internal-error", "output-name", "output-unwritable", "phrases-syntax", "same-output"),
         "templates-missing",
     ),
+    "tests/cli/test_cli_pose.py": ("channel-held", "channel-value"),
+    "tests/evaluate/test_clip.py": ("clip-channel", "clip-keys", "clip-syntax", "clip-value"),
     "tests/document/test_document.py": ("document-invalid", "document-name-unknown"),
     # Texts too long to be read as a case.
     "tests/expand/test_text_forms.py": ("line-too-long", "too-deep", "too-many-mistakes"),

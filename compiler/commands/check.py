@@ -100,12 +100,13 @@ def _laws(options: argparse.Namespace) -> Collection[str] | None:
         return None
     if options.findings_only:
         raise Refused("expected --laws or --findings-only, found both")
-    from somite.laws import WORDS
+    from somite.laws import LAWS
 
+    known = [law.word for law in LAWS]
     words = [word.strip() for word in options.laws.split(",")]
     for word in words:
-        if word not in WORDS:
-            raise unknown("the word of a law", word, WORDS)
+        if word not in known:
+            raise unknown("the word of a law", word, known)
     return tuple(dict.fromkeys(words))
 
 
@@ -145,11 +146,13 @@ def _posed(one: Verdict, compiled: Compiled, laws: Collection[str] | None, seed:
     from dataclasses import replace
 
     from somite import checks
+    from somite.evaluate import Evaluator
     from somite.laws import prove
 
     assert compiled.settled is not None
-    proved = prove(compiled.settled, seed=seed, laws=laws)
-    return replace(one, laws=tuple(proved), checks=tuple(checks.run(compiled.settled)))
+    rig = Evaluator(compiled.settled)
+    proved = prove(compiled.settled, seed=seed, laws=laws, evaluator=rig)
+    return replace(one, laws=proved, checks=checks.run(compiled.settled, rig))
 
 
 def _mistake(error: Exception, did: str, sheet: str | None) -> Finding:

@@ -67,16 +67,61 @@ def affine(place: Vector[float], turn: Quaternion[float]) -> Array:
     return found
 
 
+def _product_table() -> Array:
+    """The product as a matrix (4, 16): from all products of two components to the result's."""
+    units = np.eye(4)
+    found = np.zeros((4, 16))
+    for i, a in enumerate(units):
+        for j, b in enumerate(units):
+            found[:, 4 * i + j] = product_of_parts(tuple(a), tuple(b))
+    return found
+
+
+def _rotation_table() -> Array:
+    """The rotation matrix less the identity as a matrix (9, 16), from products of components."""
+    found = np.zeros((3, 3, 4, 4))
+    for i in range(3):
+        for j in range(3):
+            found[i, j, i, j] += 2.0
+        others = [k for k in range(3) if k != i]
+        found[i, i] = 0.0
+        for k in others:
+            found[i, i, k, k] = -2.0
+    for i, j, k in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):
+        found[i, j, k, 3] = -2.0
+        found[j, i, k, 3] = 2.0
+    return found.reshape(9, 16)
+
+
+FEW = 48
+"""Below so many poses, calls cost more than arithmetic: products are then made in three calls."""
+_PRODUCT, _ROTATION = _product_table(), _rotation_table()
+_EYE = np.eye(3).reshape(9, 1)
+
+
+def _outer(a: Array, b: Array) -> Array:
+    """All products of components (..., 16, poses) of two quaternions."""
+    every = a[..., :, None, :] * b[..., None, :, :]
+    return every.reshape(*every.shape[:-3], 16, every.shape[-1])
+
+
 def product(a: Array, b: Array, out: Array) -> Array:
     """a · b of quaternions (..., 4, poses), written to `out`, which may be either of them."""
-    parts = product_of_parts(planes(a), planes(b))
-    return stack(parts, out.shape, out)
+    if a.shape[-1] < FEW:
+        out[...] = np.matmul(_PRODUCT, _outer(a, b))
+        return out
+    return stack(product_of_parts(planes(a), planes(b)), out.shape, out)
 
 
 def rotation(q: Array, out: Array | None = None) -> Array:
     """Rotation matrices (..., 3, 3, poses) of unit quaternions (..., 4, poses)."""
     if out is None:
         out = np.empty((*q.shape[:-2], 3, 3, q.shape[-1]))
+    if q.shape[-1] < FEW:
+        found = np.matmul(_ROTATION, _outer(q, q))
+        found += _EYE
+        out[...] = found.reshape(out.shape)
+        return out
     x, y, z, w = planes(q)
     x2, y2, z2 = x + x, y + y, z + z
     xx, yy, zz = x * x2, y * y2, z * z2
@@ -214,8 +259,11 @@ def arc(a: Any, b: Any) -> tuple[Any, Any, Any, Any]:
     behind = cosine < -0.7
     if not behind.any():
         return found
-    exact = shortest_arc(a, b)
-    return tuple(np.where(behind, one, other) for one, other in zip(exact, found, strict=True))
+    some = [np.broadcast_to(one, behind.shape)[behind] for one in (*a, *b)]
+    exact = shortest_arc(tuple(some[:3]), tuple(some[3:]))
+    for part, one in zip(found, exact, strict=True):
+        part[behind] = one
+    return found
 
 
 def twist_angle(q: Any, axis: Vector[float]) -> Array:

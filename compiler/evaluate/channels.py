@@ -14,13 +14,13 @@ from typing import TYPE_CHECKING, Any, Literal, TypeAlias
 import numpy as np
 
 from somite.evaluate.algebra import Array
+from somite.expansion.nodes import UNKNOWN_CHANNEL
 from somite.findings import Code, Finding, nearest
 from somite.ir import CHANNELS, Dial, Node, Rig, Unit
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
-UNKNOWN_CHANNEL = Code("unknown-channel")
 CHANNEL_VALUE = Code("channel-value")
 
 Part: TypeAlias = Literal["move", "turn", "size", "dial"]

@@ -155,9 +155,12 @@ class Path:
         inside = np.minimum(u, self.form.end)
         place, velocity = self._polynomial(inside)
         over = u - inside
-        if over.any():
-            place = place + self.ending[:, None] * over
-            velocity = np.where(over > 0.0, self.ending[:, None], velocity)
+        beyond = over.any(axis=1)
+        if beyond.any():
+            first = int(np.argmax(beyond))  # joints beyond the end are the last ones
+            over, ending = over[first:], self.ending[:, None]
+            place[:, first:] += ending * over
+            velocity[:, first:] = np.where(over > 0.0, ending, velocity[:, first:])
         return place, velocity
 
     def _polynomial(self, u: Array) -> tuple[Array, Array]:

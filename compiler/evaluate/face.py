@@ -46,7 +46,7 @@ class Faced:
         square = dot(way, way)
         here = square < self.near * self.near
         if here.any():
-            way = [np.where(here, a, b) for a, b in zip(own, way, strict=True)]
+            way = tuple([np.where(here, a, b) for a, b in zip(own, way, strict=True)])
             square = np.where(here, 1.0, square)
         size = np.sqrt(square)
         ahead: Parts = tuple([one / size for one in way])

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -33,20 +34,39 @@ class Weights:
     low: float = 0.0
     high: float = 1.0
 
-    def of(self, state: State) -> Array:
-        """(leaders, poses), summing to one."""
-        count = len(self.stated)
+    @property
+    def kind(self) -> Literal["stated", "chosen", "between"]:
+        """How the weights come about."""
         if self.row is None:
-            return np.repeat(np.array(self.stated)[:, None], state.poses, axis=1)
-        value = state.dials[self.row]
-        order = np.arange(count)[:, None]
-        if self.chooses:
-            chosen = np.clip(np.rint(value), 0, count - 1)
-            return np.asarray(order == chosen, dtype=np.float64)
-        span = self.high - self.low
-        at = (value - self.low) / span * (count - 1) if span > 0.0 else value * 0.0
-        away = np.abs(np.clip(at, 0.0, count - 1.0) - order)
-        return np.asarray(np.maximum(0.0, 1.0 - away))
+            return "stated"
+        return "chosen" if self.chooses else "between"
+
+
+class Weighting:
+    """The weights of n follows of one kind and of m leaders each, at any pose."""
+
+    def __init__(self, held: Sequence[Weights]) -> None:
+        self.kind = held[0].kind
+        self.stated = np.array([one.stated for one in held])[:, :, None]
+        self.order = np.arange(self.stated.shape[1])[:, None]
+        self.rows = rows([one.row or 0 for one in held])
+        low = np.array([one.low for one in held])[:, None]
+        span = np.array([one.high for one in held])[:, None] - low
+        last = float(self.stated.shape[1] - 1)
+        self.low = low
+        self.rate = np.where(span > 0.0, last / np.where(span > 0.0, span, 1.0), 0.0)
+        self.last = last
+
+    def of(self, state: State) -> Array:
+        """(n, m, poses), summing to one."""
+        if self.kind == "stated":
+            return np.repeat(self.stated, state.poses, axis=2)
+        value = state.dials[self.rows]
+        if self.kind == "chosen":
+            chosen = np.minimum(np.maximum(np.rint(value), 0.0), self.last)
+            return np.asarray(chosen[:, None] == self.order, dtype=np.float64)
+        at = np.minimum(np.maximum((value - self.low) * self.rate, 0.0), self.last)
+        return np.asarray(np.maximum(0.0, 1.0 - np.abs(at[:, None] - self.order)))
 
 
 def weights_of(stated: Sequence[float], dial: Dial | None, row: int | None) -> Weights:
@@ -67,15 +87,15 @@ class BlendedPlaces:
     """
 
     target: slice | Index
-    leaders: Sequence[int]
+    leaders: slice | Index
     offsets: Array
-    weights: Sequence[Weights]
+    weights: Weighting
 
     def run(self, state: State) -> None:
         """Blend."""
-        led = np.matmul(self.offsets, state.world[rows(self.leaders), :3])[:, :, 0]
-        led = led.reshape(len(self.weights), -1, 3, state.poses)
-        weights = np.stack([one.of(state) for one in self.weights])
+        led = np.matmul(self.offsets, state.world[self.leaders, :3])[:, :, 0]
+        weights = self.weights.of(state)
+        led = led.reshape(*weights.shape[:2], 3, state.poses)
         state.world[self.target, :3, 3] = (led * weights[:, :, None]).sum(axis=1)
 
 
@@ -84,15 +104,15 @@ class BlendedTurns:
     """Turns between leaders: n follows of m leaders each; `turnings` (n · m, 4, 4)."""
 
     target: slice | Index
-    leaders: Sequence[int]
+    leaders: slice | Index
     turnings: Array
-    weights: Sequence[Weights]
+    weights: Weighting
 
     def run(self, state: State) -> None:
         """Blend."""
-        led = np.matmul(self.turnings, state.world[rows(self.leaders), TURN])
-        led = led.reshape(len(self.weights), -1, 4, state.poses)
-        weights = np.stack([one.of(state) for one in self.weights])
+        led = np.matmul(self.turnings, state.world[self.leaders, TURN])
+        weights = self.weights.of(state)
+        led = led.reshape(*weights.shape[:2], 4, state.poses)
         state.world[self.target, TURN] = blended(led, weights)
 
 
@@ -142,7 +162,7 @@ class TurnsAbout:
     leaders: Sequence[int]
     rests: Sequence[Quaternion]
     offsets: Sequence[Quaternion]
-    weights: Weights
+    weights: Weighting
 
     def run(self, state: State) -> None:
         """Blend."""
@@ -153,7 +173,7 @@ class TurnsAbout:
             since = product(conjugate(level), planes(state.world[slot, TURN]))
             _, twist = swing_twist(since, self.axis)
             led.append(stack(product(product(level, twist), offset), (4, state.poses)))
-        found = blended(np.stack(led)[None], self.weights.of(state)[None])
+        found = blended(np.stack(led)[None], self.weights.of(state))
         state.world[self.target, TURN] = found[0]
 
 
@@ -162,13 +182,13 @@ class BlendedSize:
     """An inherited size between several, by weight; `made` is where it is kept."""
 
     sources: Sequence[Size]
-    weights: Weights
+    weights: Weighting
     made: Size
 
     def run(self, state: State) -> None:
         """Blend and keep."""
         total: Array = np.zeros(())
-        for weight, source in zip(self.weights.of(state), self.sources, strict=True):
+        for weight, source in zip(self.weights.of(state)[0], self.sources, strict=True):
             total = total + weight * self._one(state, source)
         kept = state.scales if self.made.kind == "even" else state.stretches
         kept[self.made.row] = total

@@ -17,6 +17,7 @@ from somite.evaluate.follow import (
     BlendedSize,
     BlendedTurns,
     TurnsAbout,
+    Weighting,
     Weights,
 )
 from somite.evaluate.laying import Key, Laying, Mounted, Source, mount_of, turnings_of
@@ -66,12 +67,12 @@ def _between(laying: Laying, follow: Follow, weights: Weights, sources: list[Sou
         operation = laying.operation(
             [*needs, *[k for one in sources for k in laying.place_needs(one)]]
         )
-        laying.add(operation, "blend place", len(sources), member, _blended_places)
+        laying.add(operation, "blend place", (len(sources), weights.kind), member, _blended_places)
         laying.provide(operation, ("place", slot))
         laying.places_written[follow.node] = Source(slot)
     if "turn" in follow.takes and follow.about is None:
         operation = laying.operation([*needs, *[("turn", one.slot) for one in sources]])
-        laying.add(operation, "blend turn", len(sources), member, _blended_turns)
+        laying.add(operation, "blend turn", (len(sources), weights.kind), member, _blended_turns)
         laying.provide(operation, ("turn", slot))
         laying.turns_written[follow.node] = Source(slot)
 
@@ -81,9 +82,9 @@ def _blended_places(held: list[Any]) -> Step:
     offsets = np.array([[[[*one.place, 1.0]]] for one in sources])
     return BlendedPlaces(
         rows([slot for slot, _, _ in held]),
-        [one.slot for one in sources],
+        rows([one.slot for one in sources]),
         offsets,
-        [weights for _, _, weights in held],
+        Weighting([weights for _, _, weights in held]),
     )
 
 
@@ -94,9 +95,9 @@ def _blended_turns(held: list[Any]) -> Step:
         turnings = np.repeat(np.eye(4)[None], len(sources), axis=0)
     return BlendedTurns(
         rows([slot for slot, _, _ in held]),
-        [one.slot for one in sources],
+        rows([one.slot for one in sources]),
         turnings,
-        [weights for _, _, weights in held],
+        Weighting([weights for _, _, weights in held]),
     )
 
 
@@ -110,7 +111,7 @@ def _about(laying: Laying, follow: Follow, weights: Weights, sources: list[Sourc
         [one.slot for one in sources],
         laying.settled.abouts[follow.name],
         [one.turn for one in sources],
-        weights,
+        Weighting([weights]),
     )
     needs: list[Key] = [("turn", parent), *[("turn", one.slot) for one in sources]]
     operation = laying.operation([*needs, *_dial_needs(laying, follow)])
@@ -128,7 +129,7 @@ def _sizes(laying: Laying, follow: Follow, weights: Weights) -> None:
     laying.asked.update(sources)
     needs: list[Key] = [("size", size) for size in sources]
     operation = laying.operation([*needs, *_dial_needs(laying, follow)])
-    laying.alone(operation, "blend size", BlendedSize(sources, weights, made))
+    laying.alone(operation, "blend size", BlendedSize(sources, Weighting([weights]), made))
     laying.provide(operation, ("size", made))
 
 

@@ -91,6 +91,7 @@ class Laying:
             for part in ("move", "turn", "size")
         )
         self.slots = dict(slots or {node.name: k + 1 for k, node in enumerate(rig.nodes)})
+        self.names = {slot: name for name, slot in self.slots.items()}
         self.counts = Sizes(
             slots=len(self.slots) + 1,
             moves=len(self.moves),
@@ -262,13 +263,8 @@ class Laying:
     def _own_of_slot(self, slot: int) -> Size | None:
         if slot == WORLD_SLOT:
             return self.inherited.own(None)
-        name = self._names().get(slot)
+        name = self.names.get(slot)
         return None if name is None else self.inherited.own(name)
-
-    def _names(self) -> dict[int, str]:
-        if not hasattr(self, "_slot_names"):
-            self._slot_names = {slot: name for name, slot in self.slots.items()}
-        return self._slot_names
 
     def place_needs(self, source: Source) -> Iterator[Key]:
         """What a place is read from."""

@@ -47,6 +47,11 @@ class Layout:
     bounds: dict[str, Bounds]
     chosen: tuple[tuple[str, int], ...]
 
+    def run(self, state: State) -> None:
+        """Evaluate a state."""
+        for step in self.steps:
+            step.run(state)
+
 
 @dataclass(frozen=True, slots=True)
 class Bounds:

@@ -28,8 +28,8 @@ from somite.evaluate.channels import SMALLEST
 from somite.evaluate.state import LINEAR, PLACE, TURN, State
 
 SizeKind: TypeAlias = Literal["one", "even", "any"]
-BLOCK = 3
-"""Nodes whose turns are worked out together."""
+BLOCK = 8192
+"""Turns, of nodes in poses, that are worked out together."""
 MANY = 48
 """From so many poses on, a product a node costs less than gathering nodes for one product."""
 
@@ -77,8 +77,9 @@ class Turned:
     def run(self, state: State) -> None:
         """Work out the turns, some nodes at a time, which keeps them near."""
         if isinstance(self.rows, slice):
-            for start in range(self.rows.start, self.rows.stop, BLOCK):
-                some = slice(start, min(start + BLOCK, self.rows.stop))
+            count = max(1, BLOCK // state.poses)
+            for start in range(self.rows.start, self.rows.stop, count):
+                some = slice(start, min(start + count, self.rows.stop))
                 turns_from_angles(state.turns[some], self.order, state.local[some])
             return
         angles = state.turns[self.rows]
@@ -112,7 +113,8 @@ class Mount:
         if self.offsets is None:
             return np.asarray(state.world[self.place_rows, :3, 3])
         if state.poses < MANY:
-            return np.matmul(self.offsets[:, None], state.world[self.place_rows, :3])[:, :, 0]
+            held = state.world[self.place_rows, :3]
+            return np.asarray(np.matmul(self.offsets[:, None], held)[:, :, 0])
         found = np.empty((len(self.place_from), 3, 1, state.poses))
         for k, source in enumerate(self.place_from):
             np.matmul(self.offsets[k], state.world[source, :3], out=found[k])

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from somite.evaluate.algebra import Array, Condition, Parts, arc, dotted, planes, squared, stack
+from somite.evaluate.channels import LARGEST, SMALLEST
 from somite.evaluate.curve import Form, Path
 from somite.evaluate.nodes import Size, scale_of
 from somite.evaluate.state import TURN, State
@@ -59,7 +60,8 @@ class Ridden:
         """Solve the chain."""
         path = Path(self.form, state.points[self.curve])
         scale = np.ones(state.poses) * scale_of(state, self.scale)
-        u = self._stations(path, state, scale)
+        stretch = np.clip(self.stretch(state) + np.zeros(state.poses), 0.0, 1.0)
+        u = self._stations(path, stretch, scale)
         samples = self._walk(path, u)
         places = samples[0][:, ::SUBSTEPS]
         bones = places[:, 1:] - places[:, :-1]
@@ -76,11 +78,10 @@ class Ridden:
         for slot, k in zip(self.ends, (0, -1), strict=True):
             stack([plane[k] for plane in carried], (4, state.poses), state.world[slot, TURN])
         if self.extras is not None:
-            self._resize(state, lengths, scale)
+            self._resize(state, lengths / (self.bones[:, None] * scale), stretch)
 
-    def _stations(self, path: Path, state: State, scale: Array) -> Array:
+    def _stations(self, path: Path, stretch: Array, scale: Array) -> Array:
         """Parameters (n + 1, poses) of the joints and the end."""
-        stretch = np.clip(self.stretch(state) + np.zeros(state.poses), 0.0, 1.0)
         if (stretch >= 1.0).all():
             return path.parameters(self.fractions)
         kept = crossings(path, self.bones[:, None] * scale, self.parameters)
@@ -114,15 +115,17 @@ class Ridden:
             found.append(product(step, found[-1]))
         return tuple([np.stack([turn[k] for turn in found]) for k in range(4)])
 
-    def _resize(self, state: State, lengths: Array, scale: Array) -> None:
-        """Stretch along the bone, and what volume keeps across it."""
-        ratio = np.clip(lengths / (self.bones[:, None] * scale), 1e-4, 1e4)
-        volume = np.clip(self.volume(state) + np.zeros(state.poses), 0.0, 1.0)
+    def _resize(self, state: State, ratio: Array, stretch: Array) -> None:
+        """Stretch along the bone, and what volume keeps across it; none where bones are kept."""
         assert self.extras is not None
         sizes = state.extras[self.extras : self.extras + len(self.bones)]
+        if not stretch.any():
+            sizes[...] = 1.0
+            return
+        ratio = np.where(stretch <= 0.0, 1.0, np.clip(ratio, SMALLEST, LARGEST))
+        volume = np.clip(self.volume(state) + np.zeros(state.poses), 0.0, 1.0)
         sizes[...] = np.exp(-0.5 * volume * np.log(ratio))[:, None]
-        along = next(k for k in range(3) if self.axis[k] != 0.0)
-        sizes[:, along] = ratio
+        sizes[:, next(k for k in range(3) if self.axis[k] != 0.0)] = ratio
 
 
 def reflections(places: Array, tangents: Array) -> Parts:

@@ -65,35 +65,45 @@ class State:
         """How many poses there are."""
         return int(self.world.shape[-1])
 
-    def window(self, start: int, stop: int) -> State:
-        """The same arrays, seen for some of the poses."""
+    def window(self, start: int, stop: int, work: State) -> State:
+        """Some of the poses, worked out in the arrays of another state of as many or more."""
         views: dict[str, Any] = {}
         for field in fields(self):
             held = getattr(self, field.name)
-            if isinstance(held, tuple):
+            if field.name in WORKING:
+                views[field.name] = getattr(work, field.name)[..., : stop - start]
+            elif isinstance(held, tuple):
                 views[field.name] = tuple([one[..., start:stop] for one in held])
             else:
                 views[field.name] = held[..., start:stop]
         return State(**views)
 
 
-def new_state(sizes: Sizes, poses: int) -> State:
-    """A state for so many poses: slot 0 is the identity, what is not set is at rest."""
-    world = np.empty((sizes.slots, 4, 4, poses))
+def new_state(sizes: Sizes, poses: int, kept: int | None = None) -> State:
+    """A state for so many poses: slot 0 is the identity, what is not set is at rest.
+
+    With `kept`, only what outlives a run has room: so many slots, channels, points and gauges.
+    """
+    working = kept is None
+    world = np.empty((kept or sizes.slots, 4, 4, poses))
     world[0] = np.eye(4)[:, :, None]
     return State(
         world=world,
         moves=np.zeros((sizes.moves, 3, poses)),
         turns=np.zeros((sizes.turns, 3, poses)),
         sizes=np.ones((sizes.sizes, 3, poses)),
-        local=np.empty((sizes.turns, 4, poses)),
+        local=np.empty((sizes.turns if working else 0, 4, poses)),
         dials=np.zeros((sizes.dials, poses)),
         gauges=np.zeros((sizes.gauges, poses)),
-        scales=np.ones((sizes.scales, poses)),
-        stretches=np.empty((sizes.stretches, 3, 3, poses)),
-        extras=np.ones((sizes.extras, 3, poses)),
+        scales=np.ones((sizes.scales if working else 0, poses)),
+        stretches=np.empty((sizes.stretches if working else 0, 3, 3, poses)),
+        extras=np.ones((sizes.extras if working else 0, 3, poses)),
         points=tuple([np.empty((3, count, poses)) for count in sizes.points]),
     )
+
+
+WORKING = ("world", "local", "scales", "stretches", "extras")
+"""Arrays that a run works in: the rest of a state is what it was given and what it gives."""
 
 
 class Step(Protocol):

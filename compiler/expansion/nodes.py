@@ -38,7 +38,7 @@ from somite.ir import (
 )
 from somite.spatial import rotation, vector
 from somite.syntax import Argument, Clause, Reference, Statement, Word
-from somite.units import NUMBER
+from somite.units import NUMBER, dimension_name, quantity_in
 
 NO_PLACE = Code("no-place")
 BAD_AXES = Code("bad-axes")
@@ -366,8 +366,14 @@ def _weight(leader: Clause, scope: Scope) -> float | None:
         return None
     stated = leader.arguments[1]
     if isinstance(stated, Word):
-        text = stated.text.strip()
-        value = float(text.rstrip("% \t")) / (100.0 if text.endswith("%") else 1.0)
+        value, dimension = quantity_in(stated.text)
+        if dimension != NUMBER:
+            raise scope.stop(
+                WEIGHTS,
+                leader,
+                f"expected a share or a plain number as weight, found {dimension_name(dimension)}",
+                help="write it so: follow low 30%, high 70%",
+            )
     else:
         value = scope.number(stated, NUMBER)
     if not 0.0 <= value <= LARGEST:

@@ -2,7 +2,8 @@
 
 Every free channel is swept alone from rest. Where joints leave the smooth way that their
 neighbouring samples tell, the sweep is halved again and again towards the larger motion: a jump is
-one above a thousandth of the height that is still there at the end.
+one above a thousandth of the height that is still there at the end. The control that carries all
+is left to the law of travel: what it does to things that stay in the world is meant.
 """
 
 from __future__ import annotations
@@ -26,7 +27,7 @@ JUMP = 1e-3
 """A motion above this share of the height is a jump."""
 LEVER = 0.1
 """How far along its axes a joint is watched, in heights, so that a jump of its turn shows."""
-SAMPLES = {"turn": 33, "move": 17, "size": 9, "dial": 33}
+SAMPLES = {"turn": 17, "move": 9, "size": 9, "dial": 25}
 HALVINGS = 24
 ROWS = 1024
 SUSPECTS = 3
@@ -49,7 +50,14 @@ def breaches(trial: Trial) -> Iterator[Breach]:
     if not trial.joints:
         return
     stepped = _stepped(trial)
-    channels = [one for one in trial.free if not one.options and one.name not in stepped]
+    carriers = {node.name for node in trial.carriers}
+    channels = [
+        one
+        for one in trial.free
+        if not one.options
+        and one.name not in stepped
+        and (one.part == "dial" or one.node not in carriers)
+    ]
     suspects: list[_Suspect] = []
     for batch in _batches(channels):
         suspects.extend(_swept(trial, batch))
@@ -105,7 +113,7 @@ def _swept(trial: Trial, channels: Sequence[Channel]) -> Iterator[_Suspect]:
     """Intervals in which fourth differences are larger than a smooth motion has them."""
     values: list[Array] = []
     for channel in channels:
-        low, high = trial.span(channel)
+        low, high = trial.working(channel)
         values.append(np.linspace(low, high, SAMPLES[channel.part]))
     rows = sum(len(one) for one in values)
     given: dict[str, Array] = {}
@@ -156,9 +164,7 @@ def _halved(trial: Trial, suspects: Sequence[_Suspect]) -> None:
             one.low, one.high = (middle, one.high) if half else (one.low, middle)
             one.moved = float(furthest[k, half])
             if step == HALVINGS - 1:
-                jumping = {
-                    names[j] for j in np.flatnonzero(moved[k, half] > JUMP * trial.far)
-                }
+                jumping = {names[j] for j in np.flatnonzero(moved[k, half] > JUMP * trial.far)}
                 one.joint = trial.upstream(jumping)[0] if jumping else ""
 
 

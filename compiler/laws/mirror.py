@@ -153,9 +153,7 @@ class _Symmetric:
         reflection = np.ones(3)
         reflection[self.across] = -1.0
         places = posed.places[0::2][:, twins] * reflection
-        linears = (
-            posed.linears[0::2][:, twins] * reflection[:, None] * self.signs[None, :, None, :]
-        )
+        linears = posed.linears[0::2][:, twins] * reflection[:, None] * self.signs[None, :, None, :]
         return (
             distances(places, posed.places[1::2][:, mine]),
             spreads(linears, posed.linears[1::2][:, mine]),

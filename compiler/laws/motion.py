@@ -15,7 +15,8 @@ from somite.units import PI, metres_per
 
 def distances(a: Array, b: Array) -> Array:
     """Distances (...) between places (..., 3)."""
-    return np.asarray(np.sqrt(((a - b) ** 2).sum(axis=-1)))
+    with np.errstate(all="ignore"):  # What a feed may drive out of all bounds is far away, too.
+        return np.asarray(np.sqrt(((a - b) ** 2).sum(axis=-1)))
 
 
 def angles(a: Array, b: Array) -> Array:

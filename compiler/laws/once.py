@@ -87,9 +87,9 @@ def _further(
         return
     places = posed.places
     step = places[row, own] - places[0, own]
-    for k, share in _off(places[row] - places[0], step):
-        if posed.names[k] not in amplified:
-            yield _Worst(posed.names[k], share, channel)
+    for at, share in _off(places[row] - places[0], step):
+        if posed.names[at] not in amplified:
+            yield _Worst(posed.names[at], share, channel)
     for curve in trial.rig.curves:
         if curve.name in amplified:
             continue
@@ -130,8 +130,10 @@ def _told(trial: Trial, worst: _Worst) -> Breach:
         f'expected "{worst.thing}" to {did} no further than "{worst.channel.node}", and the same'
         f' way, found that "{worst.channel.name}" {did}s it by {found} for {given}',
         "let one thing move it: take away its parent, or one of what it follows",
-        (*(trial.excusers(worst.thing) if worst.thing in trial.nodes else ()),
-         trial.statements[worst.channel.node]),
+        (
+            *(trial.excusers(worst.thing) if worst.thing in trial.nodes else ()),
+            trial.statements[worst.channel.node],
+        ),
     )
 
 

@@ -80,7 +80,7 @@ def _try(law: Law, trial: Trial) -> _Tried:
     start = time.perf_counter()
     kept: list[Breach] = []
     excused: dict[tuple[str, Site | str], Excuse] = {}
-    for breach in law.breaches(trial):
+    for breach in law.breaches(trial) if trial.nodes else ():
         held = [
             excuse
             for statement in (breach.blamed, *breach.excusers)
@@ -100,16 +100,21 @@ def _report(tried: Sequence[_Tried]) -> None:
     for one in tried:
         for breach in one.breaches:
             where = breach.blamed.site or breach.blamed.name
-            owner = owners.get(where)
-            if owner is None:
-                owners[where] = one, len(one.findings)
+            owner, at = owners.setdefault(where, (one, len(one.findings)))
+            if owner is not one:
+                owner.findings[at] = _folded(owner.findings[at], one.law, breach)
+            elif at == len(one.findings):
                 one.findings.append(_finding(one.law, breach))
-            elif owner[0] is not one and breach.blamed.site is not None:
-                holder, at = owner
-                label = f"the law of {one.law.word} also: {breach.message}"
-                if all(f"law of {one.law.word} " not in r.label for r in holder.findings[at].related):
-                    more = (*holder.findings[at].related, Related(breach.blamed.site, label))
-                    holder.findings[at] = replace(holder.findings[at], related=more)
+
+
+def _folded(finding: Finding, law: Law, breach: Breach) -> Finding:
+    """A finding with what a later law says of the same statement, told once for each law."""
+    label = f"the law of {law.word} also: {breach.message}"
+    start = label.partition(":")[0]
+    told = any(related.label.startswith(start) for related in finding.related)
+    if told or breach.blamed.site is None:
+        return finding
+    return replace(finding, related=(*finding.related, Related(breach.blamed.site, label)))
 
 
 def _finding(law: Law, breach: Breach) -> Finding:
@@ -170,7 +175,7 @@ def _unneeded(rig: Rig, law: Law, used: set[tuple[str, Site | str]]) -> Iterable
             told.add(_key(excuse))
             yield UNNEEDED_EXCUSE.at(
                 excuse.origin[0] if excuse.origin else None,
-                f'expected an excuse for what breaks the law of {law.word}, found nothing here'
+                f"expected an excuse for what breaks the law of {law.word}, found nothing here"
                 " that breaks it",
                 help="take the excuse away",
                 related=[(site, "placed by this use") for site in excuse.origin[1:]],

@@ -97,7 +97,7 @@ def _at_defaults(
         landing = _landed(trial, node)
         if feed is not None:
             blamed = trial.statements[feed.name]
-            mend = f"let the feed give {feed.target} its default at rest: take away what it gives there"
+            mend = f'take away what the feed gives "{feed.target}" at rest'
         elif landing is not None:
             blamed = landing
             mend = "keep the rest offset (follow instead of land on, face without exactly)"
@@ -114,9 +114,7 @@ def _at_defaults(
         )
 
 
-def _away(
-    trial: Trial, posed: Posed, node: str, places: np.ndarray, turns: np.ndarray
-) -> str:
+def _away(trial: Trial, posed: Posed, node: str, places: np.ndarray, turns: np.ndarray) -> str:
     at = posed.index[node]
     if places[at] > CLOSE:
         return f"{length_words(trial.rig, float(places[at]) * trial.far)} away"

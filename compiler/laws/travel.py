@@ -11,6 +11,7 @@ from __future__ import annotations
 import random
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -113,9 +114,7 @@ def _with_world(settled: Settled, carrier: Node) -> Settled:
     ]
     changed: Rig = replace(rig, nodes=tuple(nodes), constraints=tuple(constraints))
     plan = Plan((STAND_IN, *settled.plan.steps), settled.plan.split)
-    return replace(
-        settled, rig=changed, plan=plan, locals={STAND_IN: Frame(), **settled.locals}
-    )
+    return replace(settled, rig=changed, plan=plan, locals={STAND_IN: Frame(), **settled.locals})
 
 
 def _led(leader: Leader) -> Leader:
@@ -149,6 +148,11 @@ def _mapped(one: Similarity, places: Array) -> Array:
     return np.asarray(one.scale * (places @ matrix.T) + np.array(one.move))
 
 
+def _parts(turns: Array) -> Any:
+    """The components of turns (nodes, 4), for `somite.spatial`."""
+    return tuple(turns.T)
+
+
 def _posed(evaluator: Evaluator, rows: list[Values]) -> Posed:
     table = evaluator.channels
     names = sorted({name for row in rows for name in row} or {next(iter(table))})
@@ -173,7 +177,7 @@ class _Misses:
         linears = matrices[:, None] @ before.linears
         turns = np.stack(
             [
-                np.stack(product(one.turn, tuple(before.turns[k].T)), axis=-1)  # type: ignore[type-var]
+                np.stack(product(one.turn, _parts(before.turns[k])), axis=-1)
                 for k, one in enumerate(ones)
             ]
         )

@@ -16,7 +16,7 @@ import numpy as np
 
 from somite.evaluate import Channel, Evaluator, Posed
 from somite.evaluate.algebra import Array
-from somite.evaluate.channels import FAR, LARGEST, SMALLEST, TURNED
+from somite.evaluate.channels import FAR, TURNED
 from somite.ir import Chain, Curve, Dial, Node
 from somite.laws.law import Statement
 from somite.order import Wiring, written
@@ -31,6 +31,12 @@ TURNED_BY = 170.0 / 180.0 * PI
 """How far a turn without limits is tried: short of the half turn, beyond which it is another."""
 SIZED = 2.0
 """How much larger or smaller a size without limits is tried."""
+WORKING = {"move": 0.1, "turn": 0.5 * PI}
+"""How far an animator is taken to go where there are no limits: in heights, and in radians.
+
+Further out every rig folds somewhere: a back rides a curve that doubles up on itself, a hand
+passes between its shoulder and its pole.
+"""
 
 
 @dataclass(slots=True)
@@ -140,6 +146,18 @@ class Trial:
     def span(self, channel: Channel) -> tuple[float, float]:
         """Between what a channel is tried: its limits, or a working range where it has none."""
         return span(channel, self.far)
+
+    def working(self, channel: Channel) -> tuple[float, float]:
+        """Between what an animator is taken to use a channel: its limits, else a working range."""
+        low, high = self.span(channel)
+        if channel.part not in WORKING:
+            return low, high
+        wide = WORKING[channel.part] * (self.far if channel.part == "move" else 1.0)
+        most = FAR if channel.part == "move" else TURNED
+        return (
+            -wide if channel.low <= -most else low,
+            wide if channel.high >= most else high,
+        )
 
     def seeded(
         self, count: int, what: str, amounts: tuple[float, float] = (0.1, 0.6)

@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-
+from somite.evaluate import Posed
 from somite.findings import Code
-from somite.ir import Chain, Twist, TwistEnd, Vector
+from somite.ir import Chain, Quaternion, Twist, TwistEnd, Vector
 from somite.laws.law import Breach, Law
 from somite.laws.motion import angle_words
 from somite.laws.trial import Trial, Values
@@ -22,6 +22,7 @@ from somite.spatial.rotation import (
     product,
     quaternion_from_axis_angle,
     rotated,
+    shortest_arc,
     twist_angle,
 )
 from somite.units import PI
@@ -44,6 +45,7 @@ class _Try:
     joint: str
     share: float
     axis: Vector
+    along: Vector
 
 
 def breaches(trial: Trial) -> Iterator[Breach]:
@@ -65,13 +67,36 @@ def breaches(trial: Trial) -> Iterator[Breach]:
     posed = poses.posed()
     told: set[tuple[str, str]] = set()
     for row, one in enumerate(tries):
-        rest = trial.nodes[one.joint].rest.turn
-        turn = tuple(float(value) for value in posed.turn(one.joint)[row])
-        arrived = twist_angle(product(conjugate(rest), turn), one.axis)  # type: ignore[arg-type]
+        arrived = _arrived(trial, one, posed, row)
         key = one.twist.name, one.control
         if abs(arrived - GIVEN * one.share) > WITHIN and key not in told:
             told.add(key)
             yield _lost(trial, one, arrived)
+
+
+def _arrived(trial: Trial, one: _Try, posed: Posed, row: int) -> float:
+    """How far the chain's end has twisted, in radians: the nearer of two measures.
+
+    One is the twist of the joint since rest about its own axis. The other is as a twist's end meets
+    its leader: the leader's turn about the chain's axis, and what the joint lacks of it, which is
+    the angle about its own axis to where the leader, swung the shortest way onto it, would have it.
+    They agree, but for what a bend that comes with the turn adds to either.
+    """
+    leader, rest = trial.nodes[one.end.node].rest.turn, trial.nodes[one.joint].rest.turn
+    turned, joint = _turn(posed, one.end.node, row), _turn(posed, one.joint, row)
+    plain = twist_angle(product(conjugate(rest), joint), one.axis)
+    own = rotated(conjugate(leader), one.along)
+    given = twist_angle(product(conjugate(leader), turned), own)
+    met = product(turned, product(conjugate(leader), rest))
+    swing = shortest_arc(rotated(met, one.axis), rotated(joint, one.axis))
+    lacking = twist_angle(product(conjugate(product(swing, met)), joint), one.axis)
+    due = GIVEN * one.share
+    return min(plain, given + lacking, key=lambda angle: abs(angle - due))
+
+
+def _turn(posed: Posed, name: str, row: int) -> Quaternion:
+    x, y, z, w = (float(value) for value in posed.turn(name)[row])
+    return x, y, z, w
 
 
 def _ends(twist: Twist, chain: Chain) -> Iterator[tuple[TwistEnd, str, float]]:
@@ -87,10 +112,12 @@ def _tries(
     path = list(end.path) or [end.node]
     controls = [name for name in path if trial.nodes[name].kind == "control"] or [end.node]
     axis = AXES[chain.axis]
-    along = rotated(trial.nodes[joint].rest.turn, axis)
+    settled = trial.settled.twists[twist.name]
+    met = settled.start if end is twist.start and settled.start is not None else settled.end
+    along = rotated(product(trial.nodes[end.node].rest.turn, met.offset), axis)
     for name in controls:
         if name not in twist.ignores:
-            yield _Try(twist, end, name, joint, share, axis), _turned(trial, name, along)
+            yield _Try(twist, end, name, joint, share, axis, along), _turned(trial, name, along)
 
 
 def _turned(trial: Trial, name: str, along: Vector) -> Values | None:

@@ -131,11 +131,13 @@ def _useless(trial: Trial, waiting: Sequence[Channel]) -> Iterator[Breach]:
             channels.setdefault(channel.node, []).append(channel)
     for node, idle in channels.items():
         words = _words([channel.name.removeprefix(f"{node}.") for channel in idle])
+        if trial.nodes[node].size_even:
+            words = ["size" if word == "size.x" else word for word in words]
         which = ", ".join(words)
         yield Breach(
             trial.statements[node],
             f'expected every free channel of "{node}" to move something, found that'
-            f" {which} {'moves' if len(idle) == 1 else 'move'} no joint, curve or gauge in any"
+            f" {which} {'moves' if len(words) == 1 else 'move'} no joint, curve or gauge in any"
             f" pose (seed {trial.seed})",
             f"lock {which}, or tie to the control what it should move",
         )

@@ -79,7 +79,8 @@ def _case(suite: Element, owner: str, name: str) -> Element:
 
 def _add_reason(case: Element, tag: str, findings: Sequence[Finding], lines: Lines) -> None:
     worst = [finding for finding in findings if finding.severity is Severity.ERROR] or findings
-    message = worst[0].message if worst else "does not hold"
+    # A law that only breaks where another does is told with the other.
+    message = worst[0].message if worst else "broken by what another law tells"
     kind = worst[0].code if worst else "broken"
     if len(worst) > 1:
         message = f"{message} ({count_line(worst)})"

@@ -9,7 +9,9 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -30,13 +32,50 @@ CSV_HEAD = (
 )
 KINDS = ("joint", "control", "grip")
 
+Row = tuple[float, float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class World:
+    """A world matrix for column vectors, in rows; its place in the recipe's unit."""
+
+    world: tuple[Row, Row, Row, Row]
+
+
+@dataclass(frozen=True, slots=True)
+class Points:
+    """A curve's control points in the world, in the recipe's unit."""
+
+    points: tuple[tuple[float, float, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Pose:
+    """Where everything stands in one pose, by the names of outputs."""
+
+    joints: dict[str, World]
+    controls: dict[str, World]
+    curves: dict[str, Points]
+
+
+@dataclass(frozen=True, slots=True)
+class Poses:
+    """A rig in one pose, or in one for every frame of a clip."""
+
+    poses: tuple[Pose, ...]
+
+
+def schema_text() -> str:
+    """The JSON Schema of poses, as published in `compiler/schemas`."""
+    from pydantic import TypeAdapter
+
+    schema = TypeAdapter(Poses).json_schema()
+    named = {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}
+    return json.dumps(named, indent=2, ensure_ascii=False) + "\n"
+
 
 def json_text(posed: Posed) -> str:
-    """Poses as JSON: world matrices in rows, for column vectors, and points of curves.
-
-    `{"poses": [{"joints": {NAME: {"world": ROWS}}, "controls": {...}, "curves": {NAME: {"points":
-    [[x, y, z], ...]}}}]}`
-    """
+    """Poses as JSON, in the form of `Poses`, with a trailing newline."""
     rig = posed.settled.rig
     unit = metres_per(rig.unit)
     worlds = posed.worlds

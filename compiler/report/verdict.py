@@ -39,8 +39,10 @@ class Verdict:
     def everything(self) -> tuple[Finding, ...]:
         """The findings of compiling, then those of the laws, then those of the checks."""
         found = list(self.findings)
-        for result in (*(self.laws or ()), *(self.checks or ())):
-            found.extend(result.findings)
+        for law in self.laws or ():
+            found.extend(law.findings)
+        for check in self.checks or ():
+            found.extend(check.findings)
         return tuple(found)
 
     @property

@@ -171,6 +171,13 @@ def scale(folder: Path) -> None:
     print(f"scale, peak memory {peak:.0f} MB for the largest")
 
 
+def posing(folder: Path) -> None:
+    """Posing a complete biped against bare forward kinematics."""
+    import posing as measured
+
+    measured.run(row)
+
+
 ALL = {
     "help": help_time,
     "cold": cold,
@@ -178,6 +185,7 @@ ALL = {
     "rebuild": rebuild,
     "parse": parse,
     "scale": scale,
+    "posing": posing,
 }
 
 

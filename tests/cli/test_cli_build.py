@@ -310,3 +310,12 @@ def test_a_folder_that_cannot_be_written_to_is_a_finding(workshop: Any) -> None:
 )
 def test_a_name_becomes_part_of_a_file_name(name: str, file: str) -> None:
     assert file_name(name) == file
+
+
+def test_every_module_of_the_compiler_counts_as_part_of_the_installation() -> None:
+    import somite
+    from somite.builds import install
+
+    assert Path(install.OWN).samefile(Path(str(somite.__file__)).parent)
+    facts = {fact.split()[0] for fact in install._facts(install.OWN, "")}
+    assert {"settle.py", "builds/install.py", "evaluate/ride.py"} <= facts

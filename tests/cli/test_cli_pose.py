@@ -8,9 +8,13 @@ import json
 from pathlib import Path
 from typing import Any
 
+import jsonschema
 import pytest
 
 from somite.cli import main
+from somite.report.poses import schema_text
+
+SCHEMA = Path(__file__).parents[2] / "compiler" / "schemas" / "poses.schema.json"
 
 RECIPE = """\
 recipe stall
@@ -100,6 +104,18 @@ def test_json_has_joints_controls_and_curves_and_nothing_else(
     assert set(only["joints"]) == {"lamp", "post"}
     assert set(only["controls"]) == {"master", "pole", "grab_left", "grab_right"}
     assert only["curves"] == {"rope": {"points": [[0, 0, 0], [0, 120, 0], [0, 90, 0]]}}
+
+
+def test_the_document_is_as_its_schema_says(
+    stall: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    jsonschema.validate(document(capsys, "--pose", "tipped"), json.loads(schema_text()))
+
+
+def test_the_published_schema_of_poses_is_current(request: pytest.FixtureRequest) -> None:
+    if request.config.getoption("--update", default=False):
+        SCHEMA.write_text(schema_text(), encoding="utf-8")
+    assert SCHEMA.read_text(encoding="utf-8") == schema_text()
 
 
 def test_world_matrices_are_rows_for_column_vectors(
@@ -210,12 +226,11 @@ def test_what_is_held_back_is_a_note_and_the_pose_comes_all_the_same(
     assert pose("--set", setting, "--format", "json") == 0
     out, err = capsys.readouterr()
     assert json.loads(out)["poses"]
-    assert "note[channel-held]" in err and said in err
+    code = "channel-held"
+    assert f"note[{code}]" in err and said in err
 
 
-def test_a_limited_turn_stays_at_its_limit(
-    stall: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_a_limited_turn_stays_at_its_limit(stall: Path, capsys: pytest.CaptureFixture[str]) -> None:
     beyond = document(capsys, "--set", "pole.turn.z=200")
     assert beyond == document(capsys, "--set", "pole.turn.z=120")
 
@@ -318,3 +333,29 @@ def test_a_rig_that_does_not_compile_shows_its_findings(
     assert pose() == 1
     out, err = capsys.readouterr()
     assert out == "" and "stall.somite:" in err and "follow pale" in err
+
+
+PAGE = Path(__file__).parents[2] / "grammar" / "reference" / "evaluating.md"
+FRAME = PAGE.with_name("index.md")
+
+
+def fenced(page: Path, words: str) -> list[str]:
+    pieces = page.read_text(encoding="utf-8").split(f"```{words}\n")[1:]
+    return [piece.partition("```")[0] for piece in pieces]
+
+
+def test_both_clips_of_the_reference_are_one(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    table = next(text for text in fenced(PAGE, "text") if "frame," in text)
+    written = next(text for text in fenced(PAGE, "json form") if '"channels"' in text)
+    monkeypatch.chdir(tmp_path)
+    Path("stall.somite").write_text(fenced(FRAME, "somite frame")[0], encoding="utf-8")
+    Path("lumen.toml").write_text(fenced(FRAME, "toml frame")[0], encoding="utf-8")
+    Path("bow.csv").write_text(table, encoding="utf-8")
+    Path("bow.json").write_text(written, encoding="utf-8")
+    made = document(capsys, "--clip", "bow.csv")
+    assert len(made["poses"]) == 9
+    assert made == document(capsys, "--clip", "bow.json")
+    start, end = (place(made, "low", "controls", at)[1] for at in (0, 8))
+    assert end == pytest.approx(start - 4)

@@ -85,6 +85,23 @@ def test_a_build_with_nothing_to_do_imports_nothing_slow(
     assert not (imported(built, *arguments) - at_start(built)) & SLOW
 
 
+@pytest.mark.parametrize("command", ["check", "pose", "touches"])
+def test_help_on_a_command_that_poses_does_not_pay_for_posing(tmp_path: Path, command: str) -> None:
+    assert not (imported(tmp_path, command, "--help") - at_start(tmp_path)) & SLOW
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [("check", "--findings-only"), ("fmt", "--check"), ("build", "--force")],
+    ids=lambda arguments: arguments[0],
+)
+def test_what_poses_nothing_does_not_import_the_evaluator(
+    built: Path, arguments: tuple[str, ...]
+) -> None:
+    found = imported(built, *arguments) - at_start(built)
+    assert not found & {"numpy", "somite.evaluate", "somite.laws"}
+
+
 def test_the_list_of_slow_modules_would_be_noticed(built: Path) -> None:
     assert {"lark", "somite.findings"} <= imported(built, "build", "--force")
 

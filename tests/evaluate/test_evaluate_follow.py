@@ -111,3 +111,30 @@ def test_a_mark_in_the_same_place_leaves_the_parents_directions():
     rig = text(FACE, SHEET)
     here = {"bell.move.x": -0.2, "bell.move.y": -0.4, "bell.move.z": 0.1}
     assert rig.pose(here).linear("eye")[0] == pytest.approx(np.eye(3), abs=1e-12)
+
+
+def test_two_controls_can_follow_each_others_different_channels():
+    recipe = """sheet
+  point a, b
+control lamp at a
+  ring 9 cm
+  follow bell for move
+control bell at b
+  ring 9 cm
+  follow lamp for turn
+joint wick at b under bell
+"""
+    rig = text(recipe, SHEET)
+    assert rig.settled.plan.split == ("bell", "lamp")
+    values = {"lamp.turn.z": 0.7, "lamp.move.x": 0.1, "bell.move.y": 0.2, "bell.turn.x": 0.4}
+    posed = rig.pose(values)
+    lamp, bell = (Rotation.from_quat(posed.turn(name)[0]) for name in ("lamp", "bell"))
+    own = Rotation.from_euler("x", 0.4)
+    assert lamp.as_rotvec() == pytest.approx([0.0, 0.0, 0.7])
+    # The bell's mount is turned by the lamp: its move is made in those axes.
+    assert (bell * (lamp * own).inv()).magnitude() < 1e-12
+    at = np.array([0.4, 1.0, 0.0]) + lamp.apply([0.0, 0.2, 0.0])
+    assert posed.place("bell")[0] == pytest.approx(at)
+    assert posed.place("wick")[0] == pytest.approx(at)
+    offset = bell.apply([-0.4, 0.0, 0.0])
+    assert posed.place("lamp")[0] == pytest.approx(at + offset + [0.1, 0.0, 0.0])

@@ -114,3 +114,17 @@ def test_twins_mirror_each_other_by_the_signs_that_are_kept(name):
         if node.mirror is not None:
             twin = found.place(node.mirror.twin) * np.array([-1.0, 1.0, 1.0])
             assert found.place(node.name) == pytest.approx(twin, abs=1e-9)
+
+
+def test_poses_are_the_same_however_many_are_evaluated_together():
+    evaluator = exercise("upright")
+    values = random_pose(evaluator, 9, 2500, sizes=True)
+    many = evaluator.pose(values)
+    some = slice(1000, 1100)
+    few = evaluator.pose({channel: value[some] for channel, value in values.items()})
+    assert many.worlds[some] == pytest.approx(few.worlds, abs=1e-9)
+    assert many.points("spine.path")[some] == pytest.approx(few.points("spine.path"), abs=1e-9)
+    assert (
+        many.channel("spine.high.turn.x")[some].tolist()
+        == few.channel("spine.high.turn.x").tolist()
+    )

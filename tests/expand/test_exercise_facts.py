@@ -378,7 +378,7 @@ def test_a_body_control_hangs_on_its_neighbour_and_the_first_on_the_master(
 
 def gait(rig: Rig, leg: str, walk: float) -> tuple[float, float]:
     """How far a leg's step is forward and up, for a walk dial in degrees."""
-    reads = {"master.walk": math.radians(walk)}
+    reads = {"master.walk": math.radians(walk), "master.gait": 1.0}
     step = f"leg.{leg}.step.move"
     return worth(feed(rig, f"{step}.z").value, reads), worth(feed(rig, f"{step}.y").value, reads)
 

@@ -1,16 +1,15 @@
 """Forward kinematics of a compiled rig against an independent engine.
 
-The engine is MuJoCo's kinematics (E. Todorov, T. Erez, Y. Tassa, IROS 2012), of the extra
-`kinematics`: a rig's nodes become its bodies, each turn a ball joint, each move three slides.
+The engine is MuJoCo's kinematics (E. Todorov, T. Erez, Y. Tassa, IROS 2012): a rig's nodes become
+its bodies, each turn a ball joint, each move three slides.
 """
 
 from __future__ import annotations
 
+import mujoco
 import pytest
 from posed_rigs import exercise, random_pose
 from scipy.spatial.transform import Rotation
-
-mujoco = pytest.importorskip("mujoco")
 
 
 def body(node, local, children) -> str:
