@@ -169,7 +169,7 @@ class _Running:
 
 
 def _number(value: float) -> str:
-    if value != 0.0 and abs(value) < 1e-3:
+    if 1e-9 < abs(value) < 1e-3:
         return f"{value:.2e}"
     text = f"{value:.4f}".rstrip("0").rstrip(".")
     return "0" if text == "-0" else text

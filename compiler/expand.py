@@ -34,6 +34,7 @@ STRAY_CLAUSE = Code("stray-clause")
 UNKNOWN_NUDGE = Code("unknown-nudge")
 HIDDEN_NAME = Code("hidden-name", Severity.WARNING)
 EMPTY_RIG = Code("empty-rig", Severity.WARNING)
+UNUSED_PART = Code("unused-part", Severity.WARNING)
 
 DEPTH = 100_000
 
@@ -90,6 +91,7 @@ def _expanded(
     if whole:
         _warn_unused(asked, scope, build)
         _warn_nudges(sheet, build)
+        _warn_parts(document, scope)
     rig = _assembled(head, sheet, build, axes)
     _warn_hidden(scope)
     if not rig.nodes and whole:
@@ -375,6 +377,29 @@ def _warn_unused(asked: dict[str, Lazy], scope: Scope, build: Build) -> None:
                     help="use it or leave it out",
                 )
             )
+
+
+def _warn_parts(document: Document, scope: Scope) -> None:
+    """Parts that a recipe declares or imports and no line of its file places."""
+    placed: set[str] = set()
+    visible = scope.build.parts.get(document.source.name, {})
+    waiting = list(document.statements)
+    while waiting:
+        statement = waiting.pop()
+        waiting.extend(statement.block)
+        if statement.word == "use" and isinstance(statement.arguments[0], Word):
+            placed.add(statement.arguments[0].text)
+    for statement in document.statements:
+        if statement.word not in ("part", "import"):
+            continue
+        for word in statement.arguments:
+            if isinstance(word, Word) and word.text in visible and word.text not in placed:
+                scope.report(
+                    UNUSED_PART,
+                    word,
+                    f'nothing places the part "{word.text}"',
+                    help=f"write: use {word.text} as {word.text}, or leave it out",
+                )
 
 
 def _warn_nudges(sheet: Sheet, build: Build) -> None:

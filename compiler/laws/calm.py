@@ -9,7 +9,7 @@ is left to the law of travel: what it does to things that stay in the world is m
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -42,7 +42,7 @@ class _Suspect:
     low: float
     high: float
     moved: float = 0.0
-    joint: str = ""
+    joints: set[str] = field(default_factory=set)
 
 
 def breaches(trial: Trial) -> Iterator[Breach]:
@@ -147,43 +147,53 @@ def _leaps(marks: Array, jump: float) -> list[int]:
 
 
 def _halved(trial: Trial, suspects: Sequence[_Suspect]) -> None:
-    """Halve every suspect's interval towards the larger motion."""
+    """Halve every suspect's interval towards the larger motion, until none is left in it."""
     names = [joint.name for joint in trial.joints]
-    for step in range(HALVINGS):
-        poses = trial.poses()
-        for one in suspects:
-            for value in (one.low, 0.5 * (one.low + one.high), one.high):
-                poses.add({one.channel.name: value})
-        marks = _marks(trial, poses.posed())
-        marks = marks.reshape(len(suspects), 3, len(names), 3, 3)
-        moved = np.sqrt((np.diff(marks, axis=1) ** 2).sum(axis=-1)).max(axis=-1)
-        furthest = moved.max(axis=2)
-        for k, one in enumerate(suspects):
-            half = int(furthest[k, 1] > furthest[k, 0])
+    jump = JUMP * trial.far
+    left = list(suspects)
+    for _ in range(HALVINGS):
+        if not left:
+            return
+        moved = _moved_in_halves(trial, left)
+        for one, halves in zip(left, moved, strict=True):
+            half = int(halves[1].max() > halves[0].max())
             middle = 0.5 * (one.low + one.high)
             one.low, one.high = (middle, one.high) if half else (one.low, middle)
-            one.moved = float(furthest[k, half])
-            if step == HALVINGS - 1:
-                jumping = {names[j] for j in np.flatnonzero(moved[k, half] > JUMP * trial.far)}
-                one.joint = trial.upstream(jumping)[0] if jumping else ""
+            one.moved = float(halves[half].max())
+            jumping = {names[at] for at in np.flatnonzero(halves[half] > jump)}
+            one.joints = jumping
+        left = [one for one in left if one.moved > jump]
+
+
+def _moved_in_halves(trial: Trial, suspects: Sequence[_Suspect]) -> Array:
+    """How far each joint moves in both halves of each interval: (suspects, 2, joints)."""
+    poses = trial.poses()
+    for one in suspects:
+        for value in (one.low, 0.5 * (one.low + one.high), one.high):
+            poses.add({one.channel.name: value})
+    marks = _marks(trial, poses.posed())
+    marks = marks.reshape(len(suspects), 3, len(trial.joints), 3, 3)
+    steps = np.diff(marks, axis=1)
+    return np.asarray(np.sqrt((steps * steps).sum(axis=-1)).max(axis=-1))
 
 
 def _told(trial: Trial, jumps: Sequence[_Suspect]) -> Iterator[Breach]:
     """The largest jump of each cause."""
-    worst: dict[str, _Suspect] = {}
+    worst: dict[str, tuple[_Suspect, str]] = {}
     for one in jumps:
-        blamed = trial.explaining(one.joint, "turn").name
-        if blamed not in worst or worst[blamed].moved < one.moved:
-            worst[blamed] = one
-    for blamed, one in worst.items():
+        joint = trial.upstream(one.joints)[0]
+        blamed = trial.explaining(joint, "turn").name
+        if blamed not in worst or worst[blamed][0].moved < one.moved:
+            worst[blamed] = one, joint
+    for blamed, (one, joint) in worst.items():
         where = value_words(trial.rig, one.channel.unit, 0.5 * (one.low + one.high))
         yield Breach(
             trial.statements[blamed],
-            f'expected "{one.joint}" to move smoothly while "{one.channel.name}" is swept, found'
+            f'expected "{joint}" to move smoothly while "{one.channel.name}" is swept, found'
             f" that it jumps by {length_words(trial.rig, one.moved)} at {where}",
             "limit the channel short of it, or move what makes it flip (a pole, an up direction)"
             " out of the way",
-            (*trial.excusers(one.joint), trial.statements[one.channel.node]),
+            (*trial.excusers(joint), trial.statements[one.channel.node]),
         )
 
 

@@ -37,8 +37,8 @@ class Statement:
 class Breach:
     """A law not kept: the statement to blame, what was expected and found, and the likeliest mend.
 
-    `excusers` are further statements whose excuse silences it. `because` is the node whose motion
-    gave it away, for laws that follow a cause downstream.
+    `excusers` are further statements whose excuse silences it; `related` are other places that
+    belong to it.
     """
 
     blamed: Statement

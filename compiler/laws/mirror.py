@@ -32,15 +32,16 @@ from somite.ir import (
 from somite.laws.law import Breach, Law
 from somite.laws.motion import distances, length_words, spreads
 from somite.laws.trial import Poses, Trial, Values
-from somite.settle import Settled, settle
+from somite.settle import Settled, settle, spline
+from somite.spatial import curve as splines
 from somite.spatial.rotation import matrix_from_quaternion, quaternion_from_matrix
 
 LAW_MIRROR = Code("law-mirror")
 
 CLOSE = 1e-6
 """In heights of the rig, and in a linear part."""
-SQUARE = 1e-9
-"""How far a middle node's axes may be from along or across the plane."""
+TILTED = 0.1
+"""How far axes of a middle node may be from along or across the plane, and still be put there."""
 OFF = 0.02
 """How far from the plane, in heights, what has no twin may stand and still be of the middle."""
 AMOUNT = 0.4
@@ -175,7 +176,7 @@ def _signs(trial: Trial, node: Node, across: int) -> tuple[str, Signs] | None:
     reflected[across] *= -1.0
     own = rows.T @ reflected
     diagonal = np.diag(np.round(np.diag(own)))
-    if np.abs(own - diagonal).max() > SQUARE:
+    if np.abs(own - diagonal).max() > TILTED:
         return None
     return node.name, tuple(int(value) for value in np.diag(diagonal))  # type: ignore[return-value]
 
@@ -214,17 +215,22 @@ def _symmetrised(trial: Trial, across: int, signs: Mapping[str, tuple[str, Signs
     for name, (twin, diagonal) in signs.items():
         node = nodes[name]
         if twin == name:
-            nodes[name] = replace(node, rest=Frame(_flat(node.rest.place, across), node.rest.turn))
-        elif _other_side(name) == twin and "right" in name.split("."):
-            nodes[name] = replace(node, rest=_reflected(trial.nodes[twin].rest, across, diagonal))
+            nodes[name] = replace(node, rest=_middle(node.rest, across, diagonal))
     chains = {chain.name: chain for chain in rig.chains}
     curves = {curve.name: curve for curve in rig.curves}
+    made = {one.name: _curve(one, curves, trial.far, across) for one in rig.curves}
+    for chain in rig.chains:
+        if chain.curve in made and _is_copy(chain.name, chains) is None:
+            chains[chain.name] = _laid(chain, made[chain.curve], nodes)
+    for name in [name for name in signs if _is_copy(name, nodes) is not None]:
+        twin, diagonal = signs[name]
+        nodes[name] = replace(nodes[name], rest=_reflected(nodes[twin].rest, across, diagonal))
     constraints = {one.name: one for one in rig.constraints}
     return replace(
         rig,
         nodes=tuple(nodes.values()),
         chains=tuple(_chain(one, chains, nodes, signs, across) for one in rig.chains),
-        curves=tuple(_curve(one, curves, trial.far, across) for one in rig.curves),
+        curves=tuple(made.values()),
         constraints=tuple(_constraint(one, constraints, across) for one in rig.constraints),
     )
 
@@ -255,6 +261,35 @@ def _flipped(place: Vector, across: int) -> Vector:
     found = list(place)
     found[across] = -found[across]
     return found[0], found[1], found[2]
+
+
+def _middle(rest: Frame, across: int, diagonal: Signs) -> Frame:
+    """A frame put into the plane: halfway between itself and its own reflection."""
+    rows = np.array(matrix_from_quaternion(rest.turn))
+    reflected = rows * np.array(diagonal, dtype=np.float64)
+    reflected[across] *= -1.0
+    if np.abs(rows - reflected).max() > 0.0:
+        left, _, right = np.linalg.svd(rows + reflected)
+        rows = left @ right
+        turn = quaternion_from_matrix(tuple(tuple(float(v) for v in row) for row in rows))  # type: ignore[arg-type]
+        return Frame(_flat(rest.place, across), turn)
+    return Frame(_flat(rest.place, across), rest.turn)
+
+
+def _laid(chain: Chain, curve: Curve, nodes: dict[str, Node]) -> Chain:
+    """A chain laid on its curve where that is now, at the fractions that it had."""
+    along = spline(curve, curve.points)
+    try:
+        table = splines.arc_table(along)
+    except splines.CurveError:
+        return chain
+    places = [
+        splines.point_at(along, splines.parameter_at_length(table, share * table.length))
+        for share in chain.fractions
+    ]
+    for joint, place in zip(chain.joints, places, strict=False):
+        nodes[joint] = replace(nodes[joint], rest=Frame(place, nodes[joint].rest.turn))
+    return replace(chain, end=places[-1]) if places else chain
 
 
 def _reflected(rest: Frame, across: int, diagonal: Signs) -> Frame:

@@ -32,9 +32,10 @@ def spreads(a: Array, b: Array) -> Array:
 
 
 def _written(value: float) -> str:
-    if value != 0.0 and abs(value) < 1e-3:
+    if 1e-9 < abs(value) < 1e-3:
         return f"{value:.2e}"
-    return f"{value:.3f}".rstrip("0").rstrip(".")
+    text = f"{value:.3f}".rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text
 
 
 def length_words(rig: Rig, metres: float) -> str:

@@ -160,12 +160,15 @@ def _stuck(trial: Trial, twist: Twist, one: _Try) -> Breach:
 
 
 def _lost(trial: Trial, one: _Try, arrived: float) -> Breach:
+    mend = f'let "{one.end.node}" turn with "{one.control}", or say: ignores {one.control}'
+    if one.end.node == one.control:
+        mend = f'take away what else turns "{one.joint}", such as a feed of its turn'
     return Breach(
         trial.statements[one.twist.name],
         f'expected "{one.joint}" to turn {angle_words(GIVEN * one.share)} about the axis of'
         f' "{one.twist.chain}" when "{one.control}" does by {angle_words(GIVEN)}, found'
         f" {angle_words(float(arrived))}",
-        f'let "{one.end.node}" turn with "{one.control}", or say: ignores {one.control}',
+        mend,
         (trial.statements[one.twist.chain], trial.statements[one.control]),
     )
 
