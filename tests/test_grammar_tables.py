@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 from lark import Lark
+
 from somite import grammar
 from somite.grammar import tables
 from somite.parse import Indentation, parser

@@ -14,7 +14,7 @@ from somite.target import Context
 from somite.targets import counted_templates, find, steps
 from somite.targets.steps.phrases import flattened
 
-README = (Path(steps.__file__).parents[1] / "README.md").read_text("utf-8")
+README = (Path(__file__).parents[2] / "targets" / "README.md").read_text("utf-8")
 BLOCKS = dict(
     (head.strip("#{} "), language + "\n" + body)
     for language, head, body in re.findall(r"```(\w+)\n(.*?)\n(.*?)```", README, re.S)
