@@ -83,17 +83,21 @@ def weights_of(stated: Sequence[float], dial: Dial | None, row: int | None) -> W
 class BlendedPlaces:
     """Places between leaders: n follows of m leaders each.
 
-    `leaders` has n · m slots, `offsets` (n · m, 1, 1, 4) the rest offsets.
+    `leaders` has n · m slots, `offsets` (n · m, 1, 4) the rest offsets, None where there are none:
+    then the leaders' linear parts are not read.
     """
 
     target: slice | Index
     leaders: slice | Index
-    offsets: Array
+    offsets: Array | None
     weights: Weighting
 
     def run(self, state: State) -> None:
         """Blend."""
-        led = np.matmul(self.offsets, state.world[self.leaders, :3])[:, :, 0]
+        if self.offsets is None:
+            led = state.world[self.leaders, :3, 3]
+        else:
+            led = np.matmul(self.offsets[:, None], state.world[self.leaders, :3])[:, :, 0]
         weights = self.weights.of(state)
         led = led.reshape(*weights.shape[:2], 3, state.poses)
         state.world[self.target, :3, 3] = (led * weights[:, :, None]).sum(axis=1)

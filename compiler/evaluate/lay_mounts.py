@@ -20,10 +20,11 @@ from somite.evaluate.follow import (
     Weighting,
     Weights,
 )
-from somite.evaluate.laying import Key, Laying, Mounted, Source, mount_of, turnings_of
+from somite.evaluate.laying import Key, Laying, Mounted, Source, mount_of, offsets_of, turnings_of
 from somite.evaluate.state import Step
 from somite.ir import Face, Follow
 from somite.settle import AXES
+from somite.spatial.vector import ZERO
 
 NEAR = 1e-9
 """A mark is in the same place within so many heights of the rig."""
@@ -64,10 +65,15 @@ def _between(laying: Laying, follow: Follow, weights: Weights, sources: list[Sou
     slot = laying.spare()
     member = (slot, sources, weights)
     if "move" in follow.takes:
+        # With an offset to any leader, the linear parts of all are read: only a landing, which has
+        # no offsets, may come before these.
+        beside = any(one.place != ZERO for one in sources)
+        parts = ("place", "linear") if beside else ("place",)
         operation = laying.operation(
-            [*needs, *[k for one in sources for k in laying.place_needs(one)]]
+            [*needs, *[(part, one.slot) for one in sources for part in parts]]
         )
-        laying.add(operation, "blend place", (len(sources), weights.kind), member, _blended_places)
+        form = (len(sources), weights.kind, beside)
+        laying.add(operation, "blend place", form, member, _blended_places)
         laying.provide(operation, ("place", slot))
         laying.places_written[follow.node] = Source(slot)
     if "turn" in follow.takes and follow.about is None:
@@ -79,11 +85,10 @@ def _between(laying: Laying, follow: Follow, weights: Weights, sources: list[Sou
 
 def _blended_places(held: list[Any]) -> Step:
     sources = [one for _, group, _ in held for one in group]
-    offsets = np.array([[[[*one.place, 1.0]]] for one in sources])
     return BlendedPlaces(
         rows([slot for slot, _, _ in held]),
         rows([one.slot for one in sources]),
-        offsets,
+        offsets_of(sources),
         Weighting([weights for _, _, weights in held]),
     )
 
@@ -140,7 +145,7 @@ def face(laying: Laying, face: Face) -> None:
     mark, up, slot = laying.slot(face.mark), laying.slot(face.up_node), laying.spare()
     needs: list[Key] = [("place", mark), ("turn", up), ("turn", turn.slot)]
     operation = laying.operation([*needs, *laying.place_needs(place)])
-    form = (face.axis, face.up, face.up_axis, mounted.size.kind)
+    form = (face.axis, face.up, face.up_axis, mounted.form)
     member = (slot, mounted, mark, up, face)
     laying.add(operation, "face", form, member, lambda held: _faced(laying, held))
     laying.provide(operation, ("turn", slot))

@@ -19,7 +19,7 @@ from somite.evaluate.channels import Alive, Channel
 from somite.evaluate.follow import Weights, weights_of
 from somite.evaluate.inherited import Inherited
 from somite.evaluate.live import Number
-from somite.evaluate.nodes import Mount, Size, Turned
+from somite.evaluate.nodes import ONE, Mount, Size, Turned
 from somite.evaluate.state import Sizes, Step
 from somite.ir import Amount, Constraint, Dial, Follow, Quaternion, Reach, Ride, Vector
 from somite.order import written
@@ -29,6 +29,10 @@ from somite.spatial.vector import ZERO
 
 WORLD_SLOT = 0
 Key = tuple[str, Hashable]
+GIVEN: frozenset[Key] = frozenset(
+    [("place", WORLD_SLOT), ("turn", WORLD_SLOT), ("linear", WORLD_SLOT), ("size", ONE)]
+)
+"""What no operation writes and every one may read."""
 Make = Callable[[list[Any]], Step]
 
 
@@ -52,8 +56,12 @@ class Mounted:
 
     @property
     def form(self) -> tuple[Hashable, ...]:
-        """What equal mounts have in common."""
-        return self.whole, self.size.kind
+        """What equal mounts have in common.
+
+        A place that is another's as it stands is read without that one's linear part, which may
+        not be there yet, or never: it is not gathered with places that rest offsets lead to.
+        """
+        return self.whole, self.size.kind, self.whole or self.place.place == ZERO
 
 
 @dataclass(slots=True)
@@ -159,9 +167,10 @@ class Laying:
         return first
 
     def operation(self, needs: Iterable[Key]) -> int:
-        """The number of a new operation that reads these."""
+        """The number of a new operation that reads these, all of which were provided before."""
         ready = self.ready
-        self.operations.append(Operation(frozenset(ready[key] for key in needs if key in ready)))
+        after = frozenset([ready[key] for key in needs if key not in GIVEN])
+        self.operations.append(Operation(after))
         return len(self.operations) - 1
 
     def provide(self, operation: int, *keys: Key) -> None:
@@ -363,7 +372,10 @@ def whole_of(mounted: Mounted) -> Any:
 
 
 def offsets_of(sources: Sequence[Source]) -> Any:
-    """Rest offsets as rows (n, 1, 4), or None where there are none."""
+    """Rest offsets as rows (n, 1, 4), or None where there are none.
+
+    With any offset the linear parts of all the sources are read.
+    """
     if all(source.place == ZERO for source in sources):
         return None
     return np.array([[[*source.place, 1.0]] for source in sources])

@@ -241,23 +241,35 @@ def _aspect(laying: Laying, name: str, aspect: str) -> None:
             *laying.mount_needs(apart),
             *[k for axis in "xyz" for k in laying.channel_needs(f"{name}.move.{axis}")],
         ]
-        step: Step = PlaceOnly(rows([slot]), mount_of([apart]), _row(laying.moves, name))
     elif aspect == "turn":
         needs = [("turn", mounted.turn.slot)]
         if name in laying.turns:
             laying.turn_within(name)
             needs.append(("local", name))
-        step = TurnOnly(rows([slot]), mount_of([apart]), _row(laying.turns, name))
     else:
         needs = [("turn", slot), ("size", mounted.size), *_own_needs(laying, name)]
-        step = LinearOnly(rows([slot]), mount_of([apart]), _local(laying, [name]))
     operation = laying.operation(needs)
-    laying.alone(operation, f"node {aspect}", step)
+    member = (aspect, slot, name, apart)
+    laying.add(
+        operation, f"node {aspect}", operation, member, lambda held: _apart(laying, *held[0])
+    )
     laying.provide(operation, ("linear" if aspect == "size" else aspect, slot))
     if aspect == "size":
         if laying.inherited.sized(name):
             laying.provide(operation, ("size", laying.inherited.own(name)))
         laying.node_operations[operation] = name
+
+
+def _apart(laying: Laying, aspect: str, slot: int, name: str, mounted: Mounted) -> Step:
+    """The step of one aspect. As every step that keeps a size for others, it is made when all is
+    laid: who asks for the size is not known before.
+    """
+    target, mount = rows([slot]), mount_of([mounted])
+    if aspect == "place":
+        return PlaceOnly(target, mount, _row(laying.moves, name))
+    if aspect == "turn":
+        return TurnOnly(target, mount, _row(laying.turns, name))
+    return LinearOnly(target, mount, _local(laying, [name]))
 
 
 def _row(held: Mapping[str, int], name: str) -> Any:
