@@ -12,7 +12,7 @@ from somite import grammar
 from somite.findings import Code
 from somite.statements import MODULES, STATEMENTS
 
-NOT_STATEMENTS = {"exercises", "names", "orders", "syntax"}
+NOT_STATEMENTS = {"exercises", "laws", "names", "orders", "sound", "syntax"}
 """Folders of cases that are about no one statement."""
 
 INNER = {"request": "sheet", "needs": "part", "offers": "part"}

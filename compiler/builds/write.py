@@ -26,7 +26,9 @@ def write_all(files: Mapping[str, bytes]) -> tuple[str, ...]:
     beside: dict[str, str] = {}
     try:
         for path in changed:
-            beside[path] = _written_beside(path, files[path])
+            # Known before it is there, so that an interruption at any moment removes it.
+            beside[path] = _name_beside(path)
+            _write_beside(path, beside[path], files[path])
         for path in changed:
             os.replace(beside[path], path)
             del beside[path]
@@ -51,12 +53,16 @@ def _holds(path: str, data: bytes) -> bool:
         return False
 
 
-def _written_beside(path: str, data: bytes) -> str:
+def _name_beside(path: str) -> str:
+    """The file in which a path's new bytes wait, in the same folder."""
     folder, name = os.path.split(path)
-    os.makedirs(folder or ".", exist_ok=True)
-    mode = _mode(path)
     # A process writes one file of a name at a time, so its number keeps two builds apart.
-    beside = os.path.join(folder, f".{name[:200]}.{os.getpid()}.part")
+    return os.path.join(folder, f".{name[:200]}.{os.getpid()}.part")
+
+
+def _write_beside(path: str, beside: str, data: bytes) -> None:
+    os.makedirs(os.path.dirname(path) or ".", exist_ok=True)
+    mode = _mode(path)
     flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
     try:
         descriptor = os.open(beside, flags, 0o666)
@@ -64,15 +70,10 @@ def _written_beside(path: str, data: bytes) -> str:
         # Left by a process of the same number that was ended in the middle.
         os.unlink(beside)
         descriptor = os.open(beside, flags, 0o666)
-    try:
-        with os.fdopen(descriptor, "wb") as file:
-            file.write(data)
-        if mode is not None:
-            os.chmod(beside, mode)
-    except BaseException:
-        _removed(beside)
-        raise
-    return beside
+    with os.fdopen(descriptor, "wb") as file:
+        file.write(data)
+    if mode is not None:
+        os.chmod(beside, mode)
 
 
 def _mode(path: str) -> int | None:
