@@ -6,6 +6,7 @@ stage that had errors ends the run, since the next would report their echoes.
 
 from __future__ import annotations
 
+import gc
 import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
@@ -148,6 +149,16 @@ def read_text(
 
 def compile_rig(read: Read, character: Sheet) -> Compiled:
     """A rig from a recipe that was read and a sheet."""
+    collecting = gc.isenabled()
+    gc.disable()  # Only growth happens here; the collector would walk what is made again and again.
+    try:
+        return _compiled(read, character)
+    finally:
+        if collecting:
+            gc.enable()
+
+
+def _compiled(read: Read, character: Sheet) -> Compiled:
     rig, findings = expand.expand(read.document, character, read.parts)
     found = [*read.findings, *findings]
     settled: Settled | None = None
