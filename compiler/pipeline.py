@@ -19,6 +19,7 @@ from somite.ir import Rig
 from somite.library import Parts
 from somite.settle import Settled
 from somite.sheet import Sheet
+from somite.sheet.matching import UNUSED_MEASURE
 from somite.syntax import Document
 from somite.text import Source, clean
 
@@ -160,6 +161,9 @@ def compile_rig(read: Read, character: Sheet) -> Compiled:
 
 def _compiled(read: Read, character: Sheet) -> Compiled:
     rig, findings = expand.expand(read.document, character, read.parts)
+    if has_errors(read.findings):
+        # What a line that could not be read would have asked for is not unused.
+        findings = tuple([found for found in findings if found.code != UNUSED_MEASURE.slug])
     found = [*read.findings, *findings]
     settled: Settled | None = None
     if rig is not None and not has_errors(found):
