@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from somite.expansion.clauses import only
 from somite.expansion.entities import CurveEntity
 from somite.expansion.scope import Scope
-from somite.expansion.state import CIRCULAR_PLACE, UNWIND, Stop
 from somite.findings import Code
 from somite.spatial import arc, spline
 from somite.spatial import curve as spatial_curve
@@ -37,25 +36,9 @@ def worked(entity: CurveEntity) -> Worked:
     """The curve's shape and lengths, worked out once."""
     if isinstance(entity.shape, Worked):
         return entity.shape
-    scope = entity.scope
-    if entity.failed:
-        raise Stop(None)
-    if entity.computing:
-        raise scope.stop(
-            CIRCULAR_PLACE,
-            entity.statement,
-            f'the place of "{entity.dotted}" depends on itself',
-            help=UNWIND,
-        )
-    entity.computing = True
-    try:
-        entity.shape = _worked(entity)
-    except Stop:
-        entity.failed = True
-        raise
-    finally:
-        entity.computing = False
-    return entity.shape
+    shape = entity.scope.once(entity, lambda: _worked(entity))
+    entity.shape = shape
+    return shape
 
 
 def _worked(entity: CurveEntity) -> Worked:

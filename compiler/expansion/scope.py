@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
+from typing import TypeVar
 
 from somite.expansion import expressions, paths
 from somite.expansion.entities import (
@@ -38,6 +39,7 @@ from somite.expansion.state import (
     RESERVED_NAME,
     TOO_LARGE,
     UNKNOWN_NAME,
+    UNWIND,
     Build,
     Lazy,
     Pending,
@@ -72,6 +74,9 @@ from somite.syntax import (
 )
 from somite.text import Origin, Site
 from somite.units import LENGTH, Dimension
+
+Worked = TypeVar("Worked")
+Taken = TypeVar("Taken")
 
 
 @dataclass(slots=True, eq=False)
@@ -408,26 +413,39 @@ class Scope:
 
     def work_out(self, entity: Placed) -> tuple[Frame, bool]:
         """An entity's own frame; a place that depends on itself is reported as the loop it is."""
+        assert entity.compute is not None
+        try:
+            return self.once(
+                entity,
+                entity.compute,
+                help="follow the references in its at, like, axis and lean back to the sheet",
+            )
+        except RecursionError:
+            entity.failed = True
+            raise Stop(endless(f'"{entity.dotted}"', entity.site)) from None
+
+    def once(
+        self,
+        entity: Placed | ChainEntity | CurveEntity,
+        work: Callable[[], Worked],
+        help: str = UNWIND,
+    ) -> Worked:
+        """What working an entity's places out gives; a loop is reported, a failure remembered."""
         if entity.failed:
             raise Stop(None)
         if entity.computing:
-            entity.failed = True
             raise self.stop(
                 CIRCULAR_PLACE,
                 entity.statement,
                 f'the place of "{entity.dotted}" depends on itself',
-                help="follow the references in its at, like, axis and lean back to the sheet",
+                help=help,
             )
-        assert entity.compute is not None
         entity.computing = True
         try:
-            return entity.compute()
+            return work()
         except Stop:
             entity.failed = True
             raise
-        except RecursionError:
-            entity.failed = True
-            raise Stop(endless(f'"{entity.dotted}"', entity.site)) from None
         finally:
             entity.computing = False
 
@@ -505,11 +523,7 @@ class Scope:
 
     def position(self, expression: Argument) -> Vector:
         """A position."""
-        value = self.worth(expression)
-        try:
-            return as_position(value)
-        except Mismatch as mismatch:
-            raise self.stop(DIMENSION, expression, mismatch.message, mismatch.help) from None
+        return self._taken(expression, as_position)
 
     def positions(self, expressions: Iterable[Argument]) -> list[Vector]:
         """Positions, a list among them standing for its members."""
@@ -518,37 +532,33 @@ class Scope:
             value = self.evaluate(expression)
             members = value.members if isinstance(value, Many) else (value,)
             for member in members:
-                try:
-                    found.append(as_position(self.as_value(member, expression)))
-                except Mismatch as mismatch:
-                    raise self.stop(
-                        DIMENSION, expression, mismatch.message, mismatch.help
-                    ) from None
+                found.append(
+                    self._matched(expression, self.as_value(member, expression), as_position)
+                )
         return found
 
     def direction(self, expression: Argument) -> Vector:
         """A unit direction."""
-        value = self.worth(expression)
-        try:
-            return as_direction(value)
-        except Mismatch as mismatch:
-            raise self.stop(DIMENSION, expression, mismatch.message, mismatch.help) from None
+        return self._taken(expression, as_direction)
 
     def toward(self, expression: Argument, start: Vector) -> Vector:
         """The unit direction that a direction states, or from a start to a position."""
-        value = self.worth(expression)
-        try:
+
+        def way(value: Value) -> Vector:
             if isinstance(value, Spot) or (isinstance(value, Arrow) and value.point):
                 target = as_position(value)
                 value = Arrow(
                     (target[0] - start[0], target[1] - start[1], target[2] - start[2]), LENGTH
                 )
             return as_direction(value)
-        except Mismatch as mismatch:
-            raise self.stop(DIMENSION, expression, mismatch.message, mismatch.help) from None
 
-    def _taken(self, expression: Argument, take: Callable[[Value], float]) -> float:
-        value = self.worth(expression)
+        return self._taken(expression, way)
+
+    def _taken(self, expression: Argument, take: Callable[[Value], Taken]) -> Taken:
+        return self._matched(expression, self.worth(expression), take)
+
+    def _matched(self, expression: Argument, value: Value, take: Callable[[Value], Taken]) -> Taken:
+        """A value taken as what is needed; a mismatch is a finding at the expression."""
         try:
             return take(value)
         except Mismatch as mismatch:

@@ -21,7 +21,7 @@ from somite.expansion.nodes import (
 )
 from somite.expansion.records import records_of
 from somite.expansion.scope import Scope
-from somite.expansion.state import AXIS_VECTORS, CIRCULAR_PLACE, TOO_LARGE, UNWIND, Lazy, Stop
+from somite.expansion.state import AXIS_VECTORS, TOO_LARGE, Lazy
 from somite.expansion.values import Many, Quantity
 from somite.findings import Code
 from somite.ir import Amount, Axis, Chain, Frame, Ride, Vector
@@ -136,24 +136,7 @@ def chain_frames(entity: ChainEntity) -> tuple[tuple[Frame, ...], Vector]:
     """The frames of the joints and the end's position, in the chain's own space."""
     if entity.frames is not None:
         return entity.frames
-    scope = entity.scope
-    if entity.failed:
-        raise Stop(None)
-    if entity.computing:
-        raise scope.stop(
-            CIRCULAR_PLACE,
-            entity.statement,
-            f'the place of "{entity.dotted}" depends on itself',
-            help=UNWIND,
-        )
-    entity.computing = True
-    try:
-        entity.frames = _worked(entity)
-    except Stop:
-        entity.failed = True
-        raise
-    finally:
-        entity.computing = False
+    entity.frames = entity.scope.once(entity, lambda: _worked(entity))
     return entity.frames
 
 
