@@ -22,7 +22,7 @@ LAYERS = (
     {"library", "expand", "format", "soundness", "order"},
     {"settle", "at_rest"},
     {"target", "pipeline", "evaluate", "clip", "posing"},
-    {"laws", "checks", "touches"},
+    {"laws", "checks", "touches", "drawing"},
     {"targets"},
     {"report", "schema_files", "explain", "start", "tidy", "builds"},
     {"commands"},
