@@ -6,9 +6,9 @@ import argparse
 import os
 import sys
 
-from somite.commands import inputs
+from somite.commands import chosen_pose, inputs
 from somite.commands.arguments import Commands, Refused, add_one_rig, command
-from somite.report.delivery import CLEAN, Delivery, put_exactly, put_file
+from somite.report.delivery import Delivery, put_exactly, put_file
 
 # What the typing module would say, without the time that importing it takes.
 TYPE_CHECKING = False
@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from typing import Any
 
     from somite.evaluate import Evaluator, Posed
-    from somite.findings import Finding
 
 FORMS = ("table", "json", "csv")
 
@@ -33,22 +32,7 @@ def add(commands: Commands[argparse.ArgumentParser]) -> None:
         " What is set comes over a clip, and a clip over named poses.",
     )
     add_one_rig(pose)
-    pose.add_argument(
-        "--set",
-        metavar="CONTROL.CHANNEL=VALUE",
-        dest="settings",
-        action="append",
-        default=[],
-        help="set a channel or a dial, such as high.turn.y=40 or hand.space=body (repeat it)",
-    )
-    pose.add_argument(
-        "--pose",
-        metavar="NAME",
-        dest="poses",
-        action="append",
-        default=[],
-        help="take a pose that the recipe names (repeat it: a later one comes over)",
-    )
+    chosen_pose.add(pose)
     pose.add_argument("--clip", metavar="FILE", help="a table of channels over frames, CSV or JSON")
     pose.add_argument(
         "--mirror", action="store_true", help="change left and right over in the clip"
@@ -62,9 +46,7 @@ def add(commands: Commands[argparse.ArgumentParser]) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Carries the command out and returns the exit status."""
-    for one in options.settings:
-        if "=" not in one:
-            raise Refused(f'expected CONTROL.CHANNEL=VALUE, found "{one}"')
+    chosen_pose.refuse_ill(options)
     if options.mirror and options.clip is None:
         raise Refused("expected a clip to mirror: --clip FILE")
     delivery = Delivery("human", None, sys.stderr, os.environ)
@@ -72,14 +54,10 @@ def run(options: argparse.Namespace) -> int:
     if settled is None:
         return delivery.close()
     from somite.evaluate import Evaluator
-    from somite.posing import told_notes
-    from somite.report import lines_of
 
-    evaluator = Evaluator(settled)
-    made = _posed(options, evaluator, delivery)
+    made = _posed(options, Evaluator(settled), delivery)
     if made is not None:
         posed, frames = made
-        delivery.take(told_notes(posed.notes, evaluator, posed.poses), lines_of({}))
         text = _text(posed, frames, options.format)
         if options.out is None:
             put_exactly(sys.stdout, text)
@@ -93,31 +71,15 @@ def _posed(
     options: argparse.Namespace, evaluator: Evaluator, delivery: Delivery
 ) -> tuple[Posed, Sequence[float] | None] | None:
     """The rig as it was asked for, with the frames of a clip; None where something is wrong."""
-    from somite.evaluate import PoseError
-    from somite.posing import named_pose, settings_from
-    from somite.report import lines_of
-
-    channels: dict[str, Any] = {}
-    wrong: list[Finding] = []
-    for name in options.poses:
-        try:
-            channels.update(named_pose(name, evaluator.settled.rig))
-        except PoseError as error:
-            wrong += error.findings
-    frames: Sequence[float] | None = None
+    chosen = chosen_pose.channels(options, evaluator, delivery)
+    sampled: tuple[Sequence[float] | None, dict[str, Any]] | None = (None, {})
     if options.clip is not None:
         sampled = _sampled(options, evaluator, delivery)
-        if sampled is not None:
-            frames, values = sampled
-            channels.update(values)
-    try:
-        channels.update(settings_from(options.settings, evaluator))
-        if not wrong and delivery.status == CLEAN:
-            return evaluator.pose(channels), frames
-    except PoseError as error:
-        wrong += error.findings
-    delivery.take(wrong, lines_of({}))
-    return None
+    if chosen is None or sampled is None:
+        return None
+    (named, settings), (frames, values) = chosen, sampled
+    posed = chosen_pose.posed({**named, **values, **settings}, evaluator, delivery)
+    return None if posed is None else (posed, frames)
 
 
 def _sampled(
