@@ -24,7 +24,7 @@ LAYERS = (
     {"target", "pipeline", "evaluate", "clip", "posing"},
     {"laws", "checks", "touches", "drawing"},
     {"targets"},
-    {"report", "schema_files", "explain", "start", "tidy", "builds"},
+    {"report", "schema_files", "explain", "guide", "start", "tidy", "builds"},
     {"commands"},
     {"cli"},
     {"", "__main__"},

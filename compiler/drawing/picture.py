@@ -39,6 +39,7 @@ text { font: 11px system-ui, "DejaVu Sans", sans-serif; fill: #1d2433 }
 .control { fill: none; stroke: #9a4a12; stroke-width: 1.1 }
 .socket { fill: none; stroke: #1d2433; stroke-width: 1.2 }
 .lead { fill: none; stroke: #1d2433; stroke-width: .4 }
+.around * { stroke-width: .5; fill: none; stroke: #c3c7cf; stroke-dasharray: none }
 .before * { stroke-dasharray: 2 2; stroke-width: .7; fill: none; stroke: #6b7280 }
 .marked { stroke-width: 2.6 }
 .joint.marked { stroke: #3d3a34; stroke-width: 2 }
@@ -55,14 +56,16 @@ def picture(
     names: Mapping[str, str] | None = None,
     marked: frozenset[str] = frozenset(),
     before: Sequence[Stroke] = (),
+    around: Sequence[Stroke] = (),
 ) -> str:
     """Strokes as SVG text, `height` pixels from the lowest to the highest of them.
 
     `names` are words to stand beside nodes and curves; `marked` are drawn heavy; `before` are
-    strokes of an earlier state, drawn beneath, dashed. `title` says what it is, for those who
+    strokes of an earlier state, drawn beneath, dashed; `around` is what stands about the subject,
+    drawn faintly as far as it comes into the picture. `title` says what it is, for those who
     cannot see it. Strokes without any extent are drawn as if they were a metre tall.
     """
-    seen = [_Seen.of(view, strokes, before, axes) for view in views]
+    seen = [_Seen.of(view, strokes, before, around, axes) for view in views]
     tall = max([*(one.top - one.bottom for one in seen), 0.0]) or 1.0
     scale = height / tall
     pen = _Pen(scale, marked, names or {})
@@ -93,20 +96,30 @@ class _Seen:
     view: View
     strokes: tuple[_Flat, ...]
     before: tuple[_Flat, ...]
+    around: tuple[_Flat, ...]
     left: float
     right: float
     bottom: float
     top: float
 
     @classmethod
-    def of(cls, view: View, now: Iterable[Stroke], before: Iterable[Stroke], axes: Axes) -> _Seen:
-        flat = tuple([_flattened(stroke, view, axes) for stroke in now])
-        flat_before = tuple([_flattened(stroke, view, axes) for stroke in before])
+    def of(
+        cls,
+        view: View,
+        now: Sequence[Stroke],
+        before: Sequence[Stroke],
+        around: Sequence[Stroke],
+        axes: Axes,
+    ) -> _Seen:
+        flat, flat_before, flat_around = (
+            tuple([_flattened(stroke, view, axes) for stroke in some])
+            for some in (now, before, around)
+        )
         spots = [spot for stroke in (*flat, *flat_before) for line in stroke.lines for spot in line]
-        xs = [x for x, _ in spots] or [0.0]
-        ys = [y for _, y in spots] or [0.0]
-        low = min(0.0, *ys) if view != "top" else min(ys)
-        return cls(view, flat, flat_before, min(xs), max(xs), low, max(ys))
+        xs, ys = [x for x, _ in spots] or [0.0], [y for _, y in spots] or [0.0]
+        standing = view != "top" and not around
+        low = min(0.0, *ys) if standing else min(ys)
+        return cls(view, flat, flat_before, flat_around, min(xs), max(xs), low, max(ys))
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,11 +180,13 @@ class _Pen:
             f'<g class="view" data-view="{seen.view}">',
             f'<text class="title" x="{_n(start)}" y="{_n(MARGIN + 8)}">{TITLES[seen.view]}</text>',
         ]
-        if seen.view != "top":
+        if seen.view != "top" and seen.bottom <= 0.0:
             ground = self._at((0.0, 0.0))[1]
             found.append(
                 f'<path class="ground" d="M{_n(start - 6)} {_n(ground)}H{_n(start + width + 6)}"/>'
             )
+        if seen.around:
+            found.extend(self._around(seen, (start, MARGIN + TITLE, width, bottom)))
         if seen.before:
             found.extend(['<g class="before">', *self._strokes(seen.before), "</g>"])
         found.extend(self._strokes(seen.strokes))
@@ -194,6 +209,18 @@ class _Pen:
                 mark = " marked" if one.stroke.name in self.marked else ""
                 name = quoteattr(one.stroke.name)
                 yield f'<path class="{one.stroke.role}{mark}" data-name={name} d="{d}"/>'
+
+    def _around(self, seen: _Seen, box: tuple[float, float, float, float]) -> Iterator[str]:
+        """What stands about the subject, cut off where the view ends."""
+        x, y, w, h = box[0] - MARGIN, box[1] - MARGIN, box[2] + 2 * MARGIN, box[3] - box[1]
+        frame = f"{_n(x)} {_n(y)} {_n(w)} {_n(h + 2 * MARGIN)}"
+        left, top, width, height = frame.split()
+        yield (
+            f'<svg class="around" x="{left}" y="{top}" width="{width}" height="{height}"'
+            f' viewBox="{frame}">'
+        )
+        yield from self._strokes(seen.around)
+        yield "</svg>"
 
     def _path(self, one: _Flat) -> Iterator[str]:
         role = one.stroke.role
