@@ -15,14 +15,26 @@ import os
 import sys
 from collections.abc import Callable, Sequence
 
-from somite.commands import build, check, draw, explain, fmt, new, parts, pose, schema, touches
+from somite.commands import (
+    build,
+    check,
+    draw,
+    explain,
+    fmt,
+    merge,
+    new,
+    parts,
+    pose,
+    schema,
+    touches,
+)
 from somite.commands.arguments import Refused, formatter
 from somite.commands.collecting import collect_again
 from somite.report.delivery import BUG, INTERRUPTED, PIPE_CLOSED, USAGE
 from somite.report.terminal import forgiving
 from somite.version import VERSION
 
-COMMANDS = (new, build, check, pose, draw, touches, parts, explain, fmt, schema)
+COMMANDS = (new, build, check, pose, draw, touches, parts, explain, fmt, merge, schema)
 """The commands, in the order in which help lists them."""
 
 

@@ -19,7 +19,7 @@ LAYERS = (
     {"parse"},
     {"expansion"},
     {"statements"},
-    {"library", "expand", "format", "soundness", "order"},
+    {"library", "expand", "format", "soundness", "order", "merge"},
     {"settle", "at_rest"},
     {"target", "pipeline", "evaluate", "clip", "posing"},
     {"laws", "checks", "touches", "drawing"},
