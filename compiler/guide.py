@@ -14,15 +14,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from somite import library, parse, project
-from somite.findings import Code, Finding, has_errors
+from somite.findings import Finding
 from somite.statements.part import needs_of, offers_of
 from somite.syntax import Argument, Clause, Document, Statement, Word
 
 if TYPE_CHECKING:
     from somite.ir import Node
     from somite.pipeline import Compiled
-
-NO_PART = Code("no-part-in-file")
 
 SIDES = ("left", "right")
 
@@ -51,16 +49,7 @@ def parts_of(path: Path) -> tuple[tuple[Part, ...], tuple[Finding, ...]]:
     found = tuple(
         [Part(_word(one), one, document) for one in document.statements if one.word == "part"]
     )
-    problems = [*findings, *mistakes]
-    if not found and not has_errors(problems):
-        problems.append(
-            NO_PART.at(
-                source.site(0, 1),
-                f'expected a part in "{source.name}", found none',
-                help="a part begins with: part NAME",
-            )
-        )
-    return found, tuple(problems)
+    return found, (*findings, *mistakes)
 
 
 def library_parts() -> dict[str, Part]:

@@ -24,7 +24,6 @@ ELSEWHERE: dict[str, tuple[str, ...]] = {
         *("marker-overridden", "marker-twice", "marker-unit", "marker-unnamed"),
     ),
     "tests/sheet/test_sheet_project.py": ("file-too-big", "file-unreadable"),
-    "tests/guide/test_guide.py": ("no-part-in-file",),
     # The command line, casts and team wording.
     "tests/cli/test_cli_cast.py": ("cast-key", "cast-missing", "cast-syntax", "cast-value"),
     "tests/cli/test_cli_build.py": (

@@ -6,7 +6,7 @@ import argparse
 import os
 import sys
 
-from somite.commands.arguments import Commands, command, unknown
+from somite.commands.arguments import Commands, Refused, command, unknown
 from somite.report.delivery import CLEAN, Delivery, put_exactly
 
 
@@ -50,8 +50,10 @@ def _of_file(name: str) -> int:
     from somite import guide
     from somite.report import lines_of
 
-    delivery = Delivery("human", None, sys.stderr, os.environ)
     found, findings = guide.parts_of(Path(name))
+    if not found and not findings:
+        raise Refused(f'expected a part in "{name}", found none (a part begins with: part NAME)')
+    delivery = Delivery("human", None, sys.stderr, os.environ)
     delivery.take(
         findings, lines_of({part.document.source.name: part.document.source for part in found})
     )

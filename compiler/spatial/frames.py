@@ -19,6 +19,7 @@ from somite.spatial.spline import Curve, point_and_tangent_at
 from somite.spatial.vector import along, dot, perpendicular, rejected, subtract, unit
 
 _STILL = 1e-24  # a step this small against the coordinates (squares compared) is no step
+_LEAST = 1e-300  # a square so small has lost its digits, and its inverse is not finite
 _SAME = 1e-24  # square of the difference below which two unit tangents are one
 
 
@@ -53,7 +54,7 @@ def _carried(
     """Return the reference after one step: reflected in the step, then onto the new tangent."""
     step = subtract(end, start)
     step_square = dot(step, step)
-    still = step_square <= _STILL * (dot(start, start) + dot(end, end))
+    still = step_square <= _STILL * (dot(start, start) + dot(end, end)) + _LEAST
     share = 2.0 / choose(still, 1.0, step_square)
     across = along(reference, step, -(share * dot(step, reference)))
     ahead = along(before, step, -(share * dot(step, before)))

@@ -82,16 +82,18 @@ def test_the_command_lists_the_library_and_prints_pages(
     assert capsys.readouterr().out.startswith("# lamp\n")
 
 
-@pytest.mark.parametrize(
-    "text, code",
-    [("recipe lamp\n", "no-part-in-file"), ("part lamp\n  neds point hook\n", "syntax")],
-)
-def test_a_file_without_sound_parts_is_a_finding(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str], text: str, code: str
+def test_a_file_without_sound_parts_is_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    (tmp_path / "lamp.somite").write_text(text, encoding="utf-8")
-    assert main(["parts", str(tmp_path / "lamp.somite")]) == 1
-    assert f"error[{code}]" in capsys.readouterr().err
+    file = tmp_path / "lamp.somite"
+    file.write_text("recipe lamp\n", encoding="utf-8")
+    assert main(["parts", str(file)]) == 2
+    assert "expected a part in" in capsys.readouterr().err
+    file.write_text("part lamp\n  neds point hook\n", encoding="utf-8")
+    assert main(["parts", str(file)]) == 1
+    assert "error[syntax]" in capsys.readouterr().err
+    assert main(["parts", str(tmp_path / "none.somite")]) == 2
+    assert "error[file-missing]" in capsys.readouterr().err
 
 
 # ---- the shipped guide ---------------------------------------------------------------------------

@@ -45,6 +45,12 @@ def test_along_a_straight_line_nothing_turns(tangent, reference, steps):
         assert other == pytest.approx(first, abs=1e-13)
 
 
+@pytest.mark.parametrize("size", [1e-140, 1e-150, 1.4e-156, 1e-162, 5e-324])
+def test_a_step_whose_square_vanishes_turns_nothing(size):
+    first, second = frames.transport(vector.X, [((0, 0, 0.0), vector.Z), ((0, 0, size), vector.Z)])
+    assert second == first
+
+
 @given(directions, directions, vectors, vectors)
 def test_a_step_of_no_length_turns_the_reference_by_the_shortest_arc(a, b, reference, place):
     first, second = frames.transport(reference, [(place, a), (place, b)])
