@@ -66,10 +66,9 @@ def _merge(contents: list[bytes], name: str, labels: Labels) -> tuple[str, int]:
     from somite.merge import merged
     from somite.merge.lines import merged_by_lines
 
-    decoded = [project.decoded(content, name)[0] for content in contents]
-    by_lines = merged_by_lines(*contents, labels)
+    base, ours, theirs = (project.decoded(content, name)[0] for content in contents)
+    by_lines = merged_by_lines(contents[0], contents[1], contents[2], labels)
     line_text = None if by_lines is None else by_lines[0].decode("utf-8", "replace")
-    base, ours, theirs = decoded
     if base is not None and ours is not None and theirs is not None:
         clean = line_text if by_lines is not None and by_lines[1] else None
         made = merged(base, ours, theirs, by_lines=clean, labels=labels)
