@@ -41,5 +41,10 @@ def meaning(page: str) -> str:
 
 def listing(known: Mapping[str, str]) -> str:
     """Every code with its meaning, one a line."""
-    width = max((len(code) for code in known), default=0)
-    return "".join(f"{code:<{width}}  {meaning(page)}\n" for code, page in known.items())
+    return listed({code: meaning(page) for code, page in known.items()})
+
+
+def listed(told: Mapping[str, str]) -> str:
+    """Words with what is told of each, one a line, in two columns."""
+    width = max((len(word) for word in told), default=0)
+    return "".join(f"{word:<{width}}  {text}\n" for word, text in told.items())

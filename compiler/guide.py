@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from somite import library, parse, project
+from somite import explain, library, parse, project
 from somite.findings import Finding
 from somite.statements.part import needs_of, offers_of
 from somite.syntax import Argument, Clause, Document, Statement, Word
@@ -60,8 +60,7 @@ def library_parts() -> dict[str, Part]:
 
 def listing(parts: Mapping[str, Part]) -> str:
     """Every part with what it is, one a line."""
-    width = max((len(name) for name in parts), default=0)
-    return "".join(f"{name:<{width}}  {part.about}\n" for name, part in parts.items())
+    return explain.listed({name: part.about for name, part in parts.items()})
 
 
 # ---- the page ------------------------------------------------------------------------------------
@@ -303,9 +302,8 @@ def drawn(part: Part, made: Compiled, height: float = 320.0) -> str | None:
         return None
     own = set(use.names)
     strokes = strokes_of(made.settled)
-    controls = {node.name for node in made.rig.nodes if node.kind == "control"}
-    sockets = {node.name for node in made.rig.nodes if getattr(node, "socket", False)}
-    named = {name: short for name, short in use.names.items() if name in controls | sockets}
+    held = {stroke.name for stroke in strokes if stroke.role in ("control", "socket")}
+    named = {name: short for name, short in use.names.items() if name in held}
     return picture(
         [stroke for stroke in strokes if stroke.name in own],
         Axes(made.rig.up, made.rig.front),

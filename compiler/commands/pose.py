@@ -8,7 +8,7 @@ import sys
 
 from somite.commands import chosen_pose, inputs
 from somite.commands.arguments import Commands, Refused, add_one_rig, command
-from somite.report.delivery import Delivery, put_exactly, put_file
+from somite.report.delivery import Delivery, put_result
 
 # What the typing module would say, without the time that importing it takes.
 TYPE_CHECKING = False
@@ -59,11 +59,7 @@ def run(options: argparse.Namespace) -> int:
     if made is not None:
         posed, frames = made
         text = _text(posed, frames, options.format)
-        if options.out is None:
-            put_exactly(sys.stdout, text)
-        else:
-            put_file(options.out, text)
-            print(f"wrote {options.out}")
+        put_result(options.out, text)
     return delivery.close()
 
 

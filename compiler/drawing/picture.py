@@ -12,9 +12,11 @@ from dataclasses import dataclass, field
 from typing import Literal, TypeAlias
 from xml.sax.saxutils import escape, quoteattr
 
-from somite.axes import Axes, components
+from somite.axes import Axes
 from somite.drawing.strokes import Stroke
 from somite.ir import Vector
+from somite.settle import AXES
+from somite.spatial.vector import dot, negated
 
 View: TypeAlias = Literal["front", "side", "top"]
 Spot: TypeAlias = tuple[float, float]
@@ -71,7 +73,7 @@ def picture(
     pen = _Pen(scale, marked, names or {})
     left, parts = MARGIN, []
     for one in seen:
-        drawn, left = pen.view(one, left, height)
+        drawn, left = pen.view(one, left)
         parts.extend(drawn)
     whole = height + 2 * MARGIN + TITLE + 2 * LABEL_GAP
     bar = pen.scale_bar(whole - MARGIN)
@@ -133,29 +135,20 @@ class _Flat:
 
 def _flattened(stroke: Stroke, view: View, axes: Axes) -> _Flat:
     right, up, toward = _directions(view, axes)
-    lines = tuple([tuple([(_dot(p, right), _dot(p, up)) for p in line]) for line in stroke.lines])
-    depths = [_dot(p, toward) for line in stroke.lines for p in line]
+    lines = tuple([tuple([(dot(p, right), dot(p, up)) for p in line]) for line in stroke.lines])
+    depths = [dot(p, toward) for line in stroke.lines for p in line]
     return _Flat(stroke, lines, sum(depths) / len(depths) if depths else 0.0)
 
 
 def _directions(view: View, axes: Axes) -> tuple[Vector, Vector, Vector]:
     """What lies to the right, up and toward who looks."""
-    left, up, front = (_floats(axis) for axis in (axes.left, axes.up, axes.front))
-    back = (-front[0], -front[1], -front[2])
+    left, up, front = (AXES[axis] for axis in (axes.left, axes.up, axes.front))
+    back = negated(front)
     if view == "front":
         return left, up, front
     if view == "side":
         return back, up, left
     return left, back, up
-
-
-def _floats(axis: str) -> Vector:
-    x, y, z = components(axis)  # type: ignore[arg-type]
-    return (float(x), float(y), float(z))
-
-
-def _dot(a: Vector, b: Vector) -> float:
-    return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
 
 
 @dataclass(slots=True)
@@ -167,10 +160,10 @@ class _Pen:
     names: Mapping[str, str]
     origin: Spot = field(default=(0.0, 0.0))
 
-    def view(self, seen: _Seen, left: float, height: float) -> tuple[list[str], float]:
+    def view(self, seen: _Seen, left: float) -> tuple[list[str], float]:
         """The elements of a view that begins at `left`, and where the next one begins."""
         width = (seen.right - seen.left) * self.scale
-        labels = self._labels(seen, width)
+        labels = self._labels(seen)
         sides = [self._column(labels, side) for side in (0, 1)]
         start = left + sides[0]
         self.origin = (start - seen.left * self.scale, MARGIN + TITLE + seen.top * self.scale)
@@ -239,7 +232,7 @@ class _Pen:
 
     # ---- names -----------------------------------------------------------------------------------
 
-    def _labels(self, seen: _Seen, width: float) -> tuple[list[_Label], list[_Label]]:
+    def _labels(self, seen: _Seen) -> tuple[list[_Label], list[_Label]]:
         """Names with where they point, in a column on either side, highest first."""
         middle = (seen.left + seen.right) / 2
         sides: tuple[list[_Label], list[_Label]] = ([], [])

@@ -20,6 +20,8 @@ Flat: TypeAlias = tuple[tuple[float, float, float], ...]
 
 ROUND = 40
 """Corners of a circle."""
+CORNERS = ((-0.5, -0.5), (0.5, -0.5), (0.5, 0.5), (-0.5, 0.5))
+"""Corners of a square one wide, in order."""
 
 
 def outline(shape: Shape) -> tuple[Line, ...]:
@@ -62,13 +64,12 @@ def _ring() -> Sequence[Flat]:
 
 
 def _square() -> Sequence[Flat]:
-    return (_loop((0.0, h, k) for h, k in ((-0.5, -0.5), (0.5, -0.5), (0.5, 0.5), (-0.5, 0.5))),)
+    return (_loop((0.0, h, k) for h, k in CORNERS),)
 
 
 def _box() -> Sequence[Flat]:
-    corners = ((-0.5, -0.5), (0.5, -0.5), (0.5, 0.5), (-0.5, 0.5))
-    ends = [_loop((along, h, k) for h, k in corners) for along in (-0.5, 0.5)]
-    return (*ends, *[((-0.5, h, k), (0.5, h, k)) for h, k in corners])
+    ends = [_loop((along, h, k) for h, k in CORNERS) for along in (-0.5, 0.5)]
+    return (*ends, *[((-0.5, h, k), (0.5, h, k)) for h, k in CORNERS])
 
 
 def _ball() -> Sequence[Flat]:

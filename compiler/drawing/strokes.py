@@ -17,7 +17,7 @@ from somite.ir import Curve, Frame, Node, Vector
 from somite.settle import Settled, spline
 from somite.spatial.rotation import rotated
 from somite.spatial.spline import point_at, spans
-from somite.spatial.vector import add, distance, scaled
+from somite.spatial.vector import along, distance
 
 Role: TypeAlias = Literal["bone", "link", "joint", "curve", "point", "control", "socket"]
 
@@ -36,7 +36,7 @@ class Transform:
         """A point of the node's frame, in the rig's space."""
         found = self.place
         for column, part in zip(self.columns, point, strict=True):
-            found = add(found, scaled(column, part))
+            found = along(found, column, part)
         return found
 
 

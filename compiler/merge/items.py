@@ -59,7 +59,6 @@ class Item:
     elements: tuple[Element, ...] = ()
     rest: Hashable = None
     children: tuple[Item, ...] = ()
-    tail: tuple[str, ...] = ()
 
     @property
     def meaning(self) -> Meaning:
@@ -77,11 +76,10 @@ def items_of(document: Document) -> Item:
     """The whole of a document as one item, whose children are its statements."""
     text = document.source.text
     reading = _Reading(text)
-    children, tail = reading.children(document.stray, document.statements, 0, len(text))
+    children = reading.children(document.stray, document.statements, 0)
     return Item(
         *("statement", "", (), ("document",), 0, 0, 0, 0, len(text), 0, True, (), ""),
         children=children,
-        tail=tail,
     )
 
 
@@ -101,6 +99,12 @@ def bare(node: object) -> Hashable:
 _PLACES = frozenset({"start", "end"})
 
 
+def line_end(text: str, offset: int) -> int:
+    """Behind the line end that follows an offset, or at the end of the text."""
+    found = text.find("\n", offset)
+    return len(text) if found < 0 else found + 1
+
+
 class _Reading:
     """Reads one document."""
 
@@ -110,18 +114,13 @@ class _Reading:
     def line_start(self, offset: int) -> int:
         return self.text.rfind("\n", 0, offset) + 1
 
-    def line_end(self, offset: int) -> int:
-        """Behind the line end that follows an offset."""
-        found = self.text.find("\n", offset)
-        return len(self.text) if found < 0 else found + 1
-
     def same_line(self, end: int, start: int) -> bool:
         return "\n" not in self.text[end:start]
 
     def children(
-        self, clauses: Sequence[Clause], block: Sequence[Statement], start: int, end: int
-    ) -> tuple[tuple[Item, ...], tuple[str, ...]]:
-        """The items between two offsets, and the comments after the last of them."""
+        self, clauses: Sequence[Clause], block: Sequence[Statement], start: int
+    ) -> tuple[Item, ...]:
+        """The items that stand behind an offset, in order."""
         found: list[Item] = []
         pieces: list[Clause | Statement] = sorted([*clauses, *block], key=lambda one: one.start)
         before = start
@@ -133,15 +132,12 @@ class _Reading:
                 item = self.statement(piece, before)
             found.append(item)
             before = item.last if item.alone else item.end
-        tail = self.text[
-            self.line_end(before) if before != self.line_start(before) else before : end
-        ]
-        return tuple(found), _comments(tail)
+        return tuple(found)
 
     def fact(self, clause: Clause, before: int, after: int | None) -> Item:
         joined_before = self.same_line(before, clause.start) and before != self.line_start(before)
         joined_after = after is not None and self.same_line(clause.end, after)
-        first, last = self.line_start(clause.start), self.line_end(clause.end)
+        first, last = self.line_start(clause.start), line_end(self.text, clause.end)
         above = first if joined_before else self.above(before, first)
         elements, rest = _elements(clause.word, clause.arguments)
         return Item(
@@ -168,12 +164,12 @@ class _Reading:
         for clause in one.clauses:
             if self.same_line(on_head, clause.start):
                 on_head = clause.end
-        head_last = self.line_end(on_head)
+        head_last = line_end(self.text, on_head)
         ends = [piece.end for piece in one.clauses] + [piece.end for piece in one.block]
-        last = max([head_last, *[self.line_end(end) for end in ends]])
+        last = max([head_last, *[line_end(self.text, end) for end in ends]])
         first = self.line_start(one.start)
         above = self.above(before, first)
-        children, tail = self.children(one.clauses, one.block, head_end, last)
+        children = self.children(one.clauses, one.block, head_end)
         last = max([last, *[child.last for child in children]])
         elements, rest = _elements(one.word, one.arguments)
         return Item(
@@ -193,12 +189,13 @@ class _Reading:
             elements,
             rest,
             children,
-            tail,
         )
 
     def above(self, before: int, first: int) -> int:
         """Where the comments above a line begin: behind the line of the item before."""
-        return min(first, before if before == self.line_start(before) else self.line_end(before))
+        return min(
+            first, before if before == self.line_start(before) else line_end(self.text, before)
+        )
 
 
 def _comments(text: str) -> tuple[str, ...]:

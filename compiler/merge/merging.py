@@ -16,7 +16,7 @@ from typing import Literal
 
 from somite import parse
 from somite.merge.edits import Edits, Labels
-from somite.merge.items import Element, Item, Meaning, items_of, list_value
+from somite.merge.items import Element, Item, Meaning, items_of, line_end, list_value
 from somite.merge.matching import matched
 from somite.text import Source
 
@@ -177,7 +177,7 @@ class _Merge:
         in_ours = {id(a): b for a, b in matched(before.children, mine.children)}
         in_theirs = {id(a): b for a, b in matched(before.children, others.children)}
         partners = {id(b): in_ours[a] for a, b in in_theirs.items() if a in in_ours}
-        found = self.from_before(before, mine, in_ours, in_theirs, others)
+        found = self.from_before(before, mine, in_ours, in_theirs)
         known = {id(one) for one in in_ours.values()}
         added = [one for one in mine.children if id(one) not in known]
         kept = [one for one in mine.children if id(one) in known]
@@ -219,8 +219,8 @@ class _Merge:
         mine: Item,
         in_ours: dict[int, Item],
         in_theirs: dict[int, Item],
-        others: Item,
     ) -> list[Meaning]:
+        """What is left of the items that there were before."""
         found = []
         for old in before.children:
             here, there = in_ours.get(id(old)), in_theirs.get(id(old))
@@ -297,7 +297,7 @@ class _Merge:
 
     def comments(self, before: Item, mine: Item, others: Item) -> None:
         """What is said beside an item: a change of theirs is taken, and added to one of ours."""
-        if others.comments not in (before.comments, mine.comments) and mine.first >= mine.above:
+        if others.comments not in (before.comments, mine.comments):
             said = others.comments
             if mine.comments != before.comments:
                 new = [line for line in said if line not in (*before.comments, *mine.comments)]
@@ -330,7 +330,7 @@ class _Merge:
             whole = others is None or "add" in what
             start, end = mine.first, mine.last if whole else mine.head_last
         else:
-            start, end = mine.first, self._line_end(mine.end)
+            start, end = mine.first, line_end(self.ours.text, mine.end)
         if others is not None:
             text = self.theirs.text
             if others.kind == "statement":
@@ -378,10 +378,6 @@ class _Merge:
             for item, source in ((mine, self.ours), (others, self.theirs))
         ]
         self.conflicts.append(Conflict(what, *lines))
-
-    def _line_end(self, offset: int) -> int:
-        found = self.ours.text.find("\n", offset)
-        return len(self.ours.text) if found < 0 else found + 1
 
 
 def _overlap(a: Sequence[Hashable], b: Sequence[Hashable]) -> bool:

@@ -7,6 +7,7 @@ that they call for. A finding that several builds share is delivered once.
 from __future__ import annotations
 
 import os
+import sys
 from collections.abc import Iterable, Mapping
 
 from somite.report.terminal import takes_colour
@@ -95,6 +96,15 @@ def put_file(path: str, text: str) -> None:
             file.write(data)
     else:
         write_all({os.path.realpath(path): data})
+
+
+def put_result(path: str | None, text: str) -> None:
+    """Puts a result in the file that was asked for, and says so, or on the output."""
+    if path is None:
+        put_exactly(sys.stdout, text)
+    else:
+        put_file(path, text)
+        print(f"wrote {path}")
 
 
 def put_exactly(stream: TextIO, text: str) -> None:
