@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 
 from somite.commands.arguments import Commands, Refused, command
-from somite.report.delivery import CLEAN, FOUND, put_exactly, put_file
+from somite.report.delivery import CLEAN, FOUND, Delivery, put_exactly, put_file
 
 # What the typing module would say, without the time that importing it takes.
 TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from somite.merge import Labels
+    from somite.text import Source
 
 LONGEST_MARK = 200
 
@@ -45,47 +49,61 @@ def run(options: argparse.Namespace) -> int:
         raise Refused(f"expected a marker size from 1 to {LONGEST_MARK}")
     from somite.merge import Labels
 
-    labels = Labels(size=options.marker_size)
-    contents = [_content(path) for path in (options.base, options.ours, options.theirs)]
-    text, status = _merge(contents, options.path or options.ours, labels)
+    delivery = Delivery("human", None, sys.stderr, os.environ)
+    revisions = [_read(path, delivery) for path in (options.base, options.ours, options.theirs)]
+    if delivery.close() != CLEAN:
+        return delivery.status
+    text, status = _merge(
+        [source for source, _ in revisions if source is not None],
+        options.path or options.ours,
+        Labels(size=options.marker_size),
+    )
+    text = text.replace("\n", revisions[1][1])  # Our side's line ends stay.
     if options.out is None:
         put_exactly(sys.stdout, text)
     else:
-        put_file(options.out, text)
+        put_file(options.out, text)  # Without a word: git calls this for every file.
     return status
 
 
-def _content(path: str) -> bytes:
-    with open(path, "rb") as file:
-        return file.read()
+def _read(path: str, delivery: Delivery) -> tuple[Source | None, str]:
+    """A revision and the line ends it has; None, and findings, where it is no text."""
+    from pathlib import Path
 
-
-def _merge(contents: list[bytes], name: str, labels: Labels) -> tuple[str, int]:
-    """The merged text and the exit status; what there is to say goes to the error stream."""
     from somite import project
+    from somite.report import lines_of
+
+    content, findings = project.read_bytes(Path(path), path)
+    source = None
+    if content is not None:
+        source, findings = project.decoded(content, path)
+    delivery.take(findings, lines_of({}))
+    return source, "\r\n" if content is not None and b"\r\n" in content else "\n"
+
+
+def _merge(revisions: Sequence[Source], name: str, labels: Labels) -> tuple[str, int]:
+    """The merged text and the exit status; what there is to say goes to the error stream."""
     from somite.merge import merged
     from somite.merge.lines import merged_by_lines
 
-    base, ours, theirs = (project.decoded(content, name)[0] for content in contents)
-    by_lines = merged_by_lines(contents[0], contents[1], contents[2], labels)
-    line_text = None if by_lines is None else by_lines[0].decode("utf-8", "replace")
-    if base is not None and ours is not None and theirs is not None:
-        clean = line_text if by_lines is not None and by_lines[1] else None
-        made = merged(base, ours, theirs, by_lines=clean, labels=labels)
-        if made is not None:
-            for one in made.conflicts:
-                _say(f"{name}:{one.ours or one.theirs}: conflict: {one.what}")
-            return made.text, FOUND if made.conflicts else CLEAN
-    return _lines_only(line_text, by_lines is not None and by_lines[1], name)
+    base, ours, theirs = revisions
+    by_lines = merged_by_lines(base.text, ours.text, theirs.text, labels)
+    clean = by_lines[0] if by_lines is not None and by_lines[1] else None
+    made = merged(base, ours, theirs, by_lines=clean, labels=labels)
+    if made is not None:
+        for one in made.conflicts:
+            _say(f"{name}:{one.ours or one.theirs}: conflict: {one.what}")
+        return made.text, FOUND if made.conflicts else CLEAN
+    if by_lines is None:
+        raise Refused(f'expected recipes that can be read, or git; "{name}" cannot be merged')
+    return _lines_only(*by_lines, name)
 
 
-def _lines_only(text: str | None, clean: bool, name: str) -> tuple[str, int]:
+def _lines_only(text: str, clean: bool, name: str) -> tuple[str, int]:
     """A merge of lines, where one by meaning cannot be made."""
     from somite import parse
     from somite.text import Source
 
-    if text is None:
-        raise Refused(f'expected recipes that can be read, or git; "{name}" cannot be merged')
     if not clean:
         _say(f"{name}: merged by lines, since a revision cannot be read as a recipe; see the marks")
         return text, FOUND

@@ -13,15 +13,13 @@ from tempfile import TemporaryDirectory
 from somite.merge.edits import Labels
 
 
-def merged_by_lines(
-    base: bytes, ours: bytes, theirs: bytes, labels: Labels
-) -> tuple[bytes, bool] | None:
+def merged_by_lines(base: str, ours: str, theirs: str, labels: Labels) -> tuple[str, bool] | None:
     """Git's merge and whether it is clean; None where git cannot be run or will not merge."""
     with TemporaryDirectory() as folder:
         paths = []
-        for name, content in (("ours", ours), ("base", base), ("theirs", theirs)):
+        for name, text in (("ours", ours), ("base", base), ("theirs", theirs)):
             path = Path(folder, name)
-            path.write_bytes(content)
+            path.write_bytes(text.encode("utf-8"))
             paths.append(str(path))
         command = ["git", "merge-file", "--stdout", f"--marker-size={labels.size}"]
         for label in (labels.ours, "base", labels.theirs):
@@ -31,4 +29,6 @@ def merged_by_lines(
         except OSError:
             return None
     # Beyond 127 git could not merge at all: a file that is not text, say.
-    return (done.stdout, done.returncode == 0) if 0 <= done.returncode <= 127 else None
+    return (
+        (done.stdout.decode("utf-8"), done.returncode == 0) if 0 <= done.returncode <= 127 else None
+    )

@@ -197,7 +197,7 @@ class _Merge:
                 partners[id(one)] = rival
                 if rival.meaning != one.meaning:
                     what = f"both sides add {self.called(one, self.theirs)}, and not the same"
-                    self.conflict(what, rival, one)
+                    self.conflict(what, rival, one, whole=True)
         return found
 
     def rival(self, one: Item, added: Sequence[Item], kept: Sequence[Item]) -> Item | None:
@@ -232,7 +232,7 @@ class _Merge:
                 else:
                     found.append(here.meaning)
                     what = f"our side changes {self.called(old, self.base)}, theirs takes it out"
-                    self.conflict(what, here, None)
+                    self.conflict(what, here, None, whole=True)
             elif there is not None and there.meaning != old.meaning:
                 what = f"their side changes {self.called(old, self.base)}, ours takes it out"
                 self.conflict_without(what, there, before, mine, in_ours, old)
@@ -320,21 +320,20 @@ class _Merge:
 
     # ---- conflicts -------------------------------------------------------------------------------
 
-    def conflict(self, what: str, mine: Item, others: Item | None) -> None:
-        """Mark the lines of an item of ours against theirs."""
+    def conflict(self, what: str, mine: Item, others: Item | None, *, whole: bool = False) -> None:
+        """Mark the lines of an item against theirs; of a statement those of its head, or all."""
         indent = _width(_blank(self.ours.text[mine.first : mine.start]))
         shown = ""
         if mine.alone and mine.kind == "fact":
             start, end = mine.first, mine.last
-        elif mine.kind == "statement" and (others is None or mine.children != ()):
-            whole = others is None or "add" in what
+        elif mine.kind == "statement" and (whole or mine.children != ()):
             start, end = mine.first, mine.last if whole else mine.head_last
         else:
             start, end = mine.first, line_end(self.ours.text, mine.end)
         if others is not None:
             text = self.theirs.text
             if others.kind == "statement":
-                stop = others.last if end == mine.last else others.head_last
+                stop = others.last if whole else others.head_last
                 shown = text[others.first : stop]
             elif others.alone or not mine.alone:
                 shown = text[others.first : others.last]

@@ -84,12 +84,30 @@ def test_a_broken_base_that_both_sides_mended_is_merged_by_lines(
     assert "merged by lines" in told.err
 
 
-@pytest.mark.parametrize("content", [b"\xff\xfe\x00rig", b"\x00\x01\x02"])
-def test_what_is_no_text_is_refused_or_left_to_git_without_a_traceback(
-    stall: Path, capsys: pytest.CaptureFixture[str], content: bytes
+def test_what_is_no_text_is_told_and_the_file_stays_as_it_was(
+    stall: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    assert merge(stall, content, BASE.replace("20 cm", "22 cm")) in (1, 2)
+    """A letter of an older encoding must not come out as another one."""
+    ours = BASE.encode() + "# Gl\u00fchw\u00fcrmchen\n".encode("latin-1")
+    assert merge(stall, ours, BASE.replace("20 cm", "22 cm"), "-o", "ours.somite") == 2
+    assert (
+        "ours.somite:11:5: error[file-unreadable]: expected UTF-8 text" in capsys.readouterr().err
+    )
+    assert (stall / "ours.somite").read_bytes() == ours
+
+
+def test_what_git_takes_for_no_text_is_refused_or_merged_without_a_traceback(
+    stall: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert merge(stall, b"\x00\x01\x02", BASE.replace("20 cm", "22 cm")) in (1, 2)
     assert "Traceback" not in capsys.readouterr().err
+
+
+def test_our_line_ends_stay(stall: Path) -> None:
+    ours = BASE.replace("20 cm", "21 cm").replace("\n", "\r\n").encode()
+    theirs = BASE.replace("-30 deg", "-20 deg").replace("\n", "\r\n").encode()
+    assert merge(stall, ours, theirs, "-o", "ours.somite") == 0
+    assert (stall / "ours.somite").read_bytes() == ours.replace(b"-30 deg", b"-20 deg")
 
 
 def test_a_missing_file_is_said(stall: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -217,6 +217,20 @@ def test_a_fact_that_both_sides_change_is_marked_at_its_line(
     assert made.text.count("<<<<<<<") == 1
 
 
+def test_what_a_thing_is_called_does_not_decide_how_much_is_marked() -> None:
+    base = BASE.replace("control pole", "control added_pole").replace(
+        "under pole", "under added_pole"
+    )
+    made = merge(
+        base.replace("control added_pole", "group added_pole"),
+        base.replace("control added_pole", "joint added_pole"),
+        base,
+    )
+    assert [one.what for one in made.conflicts] == ['both sides change "control added_pole"']
+    head = made.text[made.text.index("<<<<<<<") : made.text.index(">>>>>>>")]
+    assert "ring 20 cm" not in head
+
+
 def test_marks_have_the_names_and_the_size_that_git_asks_for() -> None:
     sources = (
         Source("x", text) for text in (BASE, changed(("20 cm", "21 cm")), changed(("20 cm", "1 m")))
