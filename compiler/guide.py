@@ -10,13 +10,13 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from somite import explain, library, parse, project
 from somite.findings import Finding
 from somite.statements.part import needs_of, offers_of
 from somite.syntax import Argument, Clause, Document, Statement, Word
+from somite.text import Source
 
 if TYPE_CHECKING:
     from somite.ir import Node
@@ -39,23 +39,23 @@ class Part:
         return _about(self.statement)
 
 
-def parts_of(path: Path) -> tuple[tuple[Part, ...], tuple[Finding, ...]]:
+def parts_in(source: Source) -> tuple[tuple[Part, ...], tuple[Finding, ...]]:
     """The parts of a file, in order, and what is wrong with the file."""
-    inside = path.parent == library.folder()
-    source, findings = project.read_source(path, f"library/{path.name}" if inside else path.name)
-    if source is None:
-        return (), findings
-    document, mistakes = parse.parse(source)
+    document, findings = parse.parse(source)
     found = tuple(
         [Part(_word(one), one, document) for one in document.statements if one.word == "part"]
     )
-    return found, (*findings, *mistakes)
+    return found, findings
 
 
 def library_parts() -> dict[str, Part]:
     """The parts that come with Somite, by name."""
-    files = sorted(library.folder().glob("*.somite"))
-    return {part.name: part for file in files for part in parts_of(file)[0]}
+    found: dict[str, Part] = {}
+    for file in sorted(library.folder().glob("*.somite")):
+        source, _ = project.read_source(file, f"library/{file.name}")
+        if source is not None:
+            found.update({part.name: part for part in parts_in(source)[0]})
+    return found
 
 
 def listing(parts: Mapping[str, Part]) -> str:

@@ -47,15 +47,17 @@ def run(options: argparse.Namespace) -> int:
 def _of_file(name: str) -> int:
     from pathlib import Path
 
-    from somite import guide
+    from somite import guide, project
     from somite.report import lines_of
 
-    found, findings = guide.parts_of(Path(name))
+    delivery = Delivery("human", None, sys.stderr, os.environ)
+    source, findings = project.read_source(Path(name))
+    if source is None:
+        delivery.take(findings, lines_of({}))
+        return delivery.close()
+    found, findings = guide.parts_in(source)
     if not found and not findings:
         raise Refused(f'expected a part in "{name}", found none (a part begins with: part NAME)')
-    delivery = Delivery("human", None, sys.stderr, os.environ)
-    delivery.take(
-        findings, lines_of({part.document.source.name: part.document.source for part in found})
-    )
+    delivery.take(findings, lines_of({source.name: source}))
     put_exactly(sys.stdout, "\n".join([guide.page(part) for part in found]))
     return delivery.close()

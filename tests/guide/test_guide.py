@@ -14,6 +14,7 @@ import somite
 from somite import guide, library
 from somite.cli import main
 from somite.pipeline import Compiled
+from somite.text import Source
 
 ROOT = Path(__file__).parents[2]
 RECIPES = ROOT / "recipes"
@@ -40,15 +41,14 @@ part lamp
 """
 
 
-def part_of(text: str, folder: Path) -> guide.Part:
-    (folder / "lamp.somite").write_text(text, encoding="utf-8")
-    (part,), findings = guide.parts_of(folder / "lamp.somite")
+def part_of(text: str) -> guide.Part:
+    (part,), findings = guide.parts_in(Source("lamp.somite", text))
     assert findings == ()
     return part
 
 
-def test_a_page_says_what_the_part_says(tmp_path: Path) -> None:
-    part = part_of(PART, tmp_path)
+def test_a_page_says_what_the_part_says() -> None:
+    part = part_of(PART)
     assert guide.needs(part) == [
         ("`hook`", "point", "", "where it hangs"),
         ("`drop`", "length in 5 cm..2 m", "`30 cm`", ""),
@@ -62,8 +62,8 @@ def test_a_page_says_what_the_part_says(tmp_path: Path) -> None:
     assert "| `drop` | length in 5 cm..2 m | `30 cm` |   |" in page
 
 
-def test_what_a_part_has_none_of_has_no_section(tmp_path: Path) -> None:
-    page = guide.page(part_of("part post\n  needs point foot\n  joint post at foot\n", tmp_path))
+def test_what_a_part_has_none_of_has_no_section() -> None:
+    page = guide.page(part_of("part post\n  needs point foot\n  joint post at foot\n"))
     assert re.findall(r"^## (.+)$", page, re.MULTILINE) == ["What it needs"]
 
 
@@ -91,7 +91,8 @@ def test_a_file_without_sound_parts_is_told(
     assert "expected a part in" in capsys.readouterr().err
     file.write_text("part lamp\n  neds point hook\n", encoding="utf-8")
     assert main(["parts", str(file)]) == 1
-    assert "error[syntax]" in capsys.readouterr().err
+    told = capsys.readouterr().err
+    assert "error[syntax]" in told and "  2 |   neds point hook" in told
     assert main(["parts", str(tmp_path / "none.somite")]) == 2
     assert "error[file-missing]" in capsys.readouterr().err
 
