@@ -99,9 +99,11 @@ class _Running:
 
     def _values(self, check: Check, swept: Mapping[str, Any]) -> dict[str, Any]:
         """Named poses first, then the settings, then the sweeps."""
+        from somite.posing import named_pose
+
         found: dict[str, Any] = {}
         for name in check.poses:
-            found.update(self.evaluator.named_pose(name))
+            found.update(named_pose(name, self.rig))
         for setting in check.settings:
             found[setting.channel] = setting.value
         return {**found, **swept}
@@ -371,12 +373,11 @@ def _still(running: _Running, one: Expectation, posed: Posed) -> _Read:
 
 
 def _mirrors(running: _Running, one: Expectation, posed: Posed) -> _Read:
-    import numpy as np
-
     assert one.other is not None
-    reflection = np.ones(3)
-    reflection["XYZ".index(running.rig.mirror_axis[1])] = -1.0
-    goal = posed.place(one.other) * reflection
+    ground, normal, _ = _plane(running, one)
+    places = posed.place(one.other)
+    aside = ((places - ground) * normal).sum(axis=-1)
+    goal = places - 2.0 * aside[:, None] * normal
     places = posed.place(one.subject)
     wanted = f'"{one.subject}" as the reflection of "{one.other}"{running._within(one, "length")}'
 
@@ -386,11 +387,24 @@ def _mirrors(running: _Running, one: Expectation, posed: Posed) -> _Read:
     return _Read(_distance(places, goal), wanted, measured)
 
 
+def _plane(running: _Running, one: Expectation) -> tuple[Any, Any, Any]:
+    """A point of the ground, the mirror plane's normal and up, of the rig that is meant."""
+    import numpy as np
+
+    rig = running.rig
+    placed = next((other for other in rig.placed if other.name == one.rig), None)
+    if placed is None:
+        return np.zeros(3), np.array(AXES[rig.mirror_axis]), np.array(AXES[rig.up])
+    turn = placed.ground.turn
+    normal, up = _rotated(turn, AXES[placed.mirror_axis]), _rotated(turn, AXES[placed.up])
+    return np.array(placed.ground.place), normal, up
+
+
 def _ground(running: _Running, one: Expectation, posed: Posed) -> _Read:
     import numpy as np
 
-    up = np.array(AXES[running.rig.up])
-    height = (posed.place(one.subject) * up).sum(axis=-1)
+    ground, _, up = _plane(running, one)
+    height = ((posed.place(one.subject) - ground) * up).sum(axis=-1)
     wanted = f'"{one.subject}" on the ground{running._within(one, "length")}'
 
     def measured(k: int) -> str:

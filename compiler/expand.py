@@ -9,28 +9,25 @@ from __future__ import annotations
 import sys
 from dataclasses import replace
 
-from somite import statements
-from somite.axes import Axes
+from somite import placing, statements
 from somite.expansion.clauses import was_of
 from somite.expansion.entities import ChainEntity, Entity, NodeEntity, Sides, UseEntity
 from somite.expansion.scope import Scope
-from somite.expansion.state import MOST_GUESSES, Build, Lazy, Space, Stop
-from somite.expansion.values import Arrow, Choice, Many, Quantity, Value
+from somite.expansion.showing import in_order as in_order_of_dials
+from somite.expansion.state import MOST_GUESSES, Build, Space
+from somite.expansion.values import Arrow, Value
 from somite.findings import Code, Finding, Severity, in_order, nearest
 from somite.ir import Nudge, Rename, Rig, Vector
 from somite.library import Parts
-from somite.sheet import Measures, Request, Sheet, measure
+from somite.opening import Opened, open_recipe
+from somite.sheet import Sheet
 from somite.sheet.matching import UNUSED_MEASURE
 from somite.spatial import vector
 from somite.statements.let import UNUSED_LET
 from somite.statements.part import UNUSED_NEED
-from somite.statements.recipe import Head, head_of, spelled
-from somite.statements.sheet import requests_of
-from somite.syntax import Argument, Clause, Document, Word
-from somite.units import LENGTH
+from somite.statements.recipe import spelled
+from somite.syntax import Document, Word
 
-NO_RECIPE = Code("no-recipe")
-STRAY_CLAUSE = Code("stray-clause")
 UNKNOWN_NUDGE = Code("unknown-nudge")
 HIDDEN_NAME = Code("hidden-name", Severity.WARNING)
 EMPTY_RIG = Code("empty-rig", Severity.WARNING)
@@ -63,200 +60,40 @@ def _expanded(
     build = Build(parts=parts.visible, body=statements.BODY, broken=broken)
     build.declare_block = statements.declare_block
     build.takers = statements.takers
-    scope = Scope(build, document, Space(), statements.TOP)
-    head = _head(document, scope)
-    for clause in document.stray:
-        scope.report(
-            STRAY_CLAUSE,
-            clause,
-            "this line belongs to no statement",
-            help="indent it below the statement that it is about",
-        )
-    if head is None:
+    build.place_rig = placing.place
+    scope = Scope(build, document, Space(), statements.TOP, stack=(placing.key_of(document),))
+    opened = open_recipe(document, sheet, scope)
+    if opened is None:
         return None, in_order(build.findings)
-    axes = Axes(head.up, head.front)
-    build.up, build.front = head.up, head.front
-    build.mirror_index = "XYZ".index(axes.left[1])
-    build.nudges = {nudge.node: axes.from_neutral(nudge.by) for nudge in sheet.nudges}
-    _measured(document, sheet, scope, axes)
-    asked = dict(scope.names)
     statements.declare_block(document.statements, scope)
     if build.is_too_large:
         return None, in_order(build.findings)
-    _emit(build)
+    build.emit()
     for finish in build.last:
         finish()
+    rigs = [opened, *build.opened]
     # What a broken line would have used is not unused, and what it would have made is not missing.
-    whole = build.sound and not (sheet.refused or sheet.unread)
+    whole = build.sound and not any(one.sheet.refused or one.sheet.unread for one in rigs)
     if whole:
-        _warn_unused(asked, scope, build)
-        _warn_nudges(sheet, build)
-        _warn_parts(document, scope)
-    rig = _assembled(head, sheet, build, axes)
-    _warn_hidden(scope)
+        _warn_unused(rigs, build)
+        for one in rigs:
+            _warn_nudges(one)
+            _warn_parts(one)
+    rig = _assembled(opened, build)
+    for one in rigs:
+        _warn_hidden(one)
     if not rig.nodes and whole:
         build.report(
             EMPTY_RIG.at(
                 document.source.site(0, 1),
-                f'recipe "{head.name}" makes no node',
+                f'recipe "{opened.head.name}" makes no node',
                 help="declare a control: control master at ground  ring 30 cm  carries all",
             )
         )
     return rig, in_order(build.findings)
 
 
-def _head(document: Document, scope: Scope) -> Head | None:
-    heads = [statement for statement in document.statements if statement.word == "recipe"]
-    if not heads:
-        if "recipe" not in document.poisoned:
-            scope.build.report(
-                NO_RECIPE.at(
-                    document.source.site(0, 1),
-                    "expected a recipe, found no line that begins one",
-                    help="begin the file with: recipe NAME; a file of parts is imported by one",
-                )
-            )
-        return None
-    for extra in heads[1:]:
-        scope.report(
-            NO_RECIPE,
-            extra,
-            "a file holds one recipe, found a second",
-            help="move it to a file of its own",
-            related=[(scope.site(heads[0]), "first recipe here")],
-        )
-    try:
-        return head_of(heads[0], scope)
-    except Stop as stop:
-        scope.build.report(stop.finding)
-        return Head()
-
-
-# ---- the sheet -----------------------------------------------------------------------------------
-
-
-def _measured(document: Document, sheet: Sheet, scope: Scope, axes: Axes) -> None:
-    """Enter what the recipe asks for as names, from the sheet or from defaults."""
-    build = scope.build
-    asked: list[tuple[Request, Clause | None, Word]] = []
-    blocks = [statement.block for statement in document.statements if statement.word == "sheet"]
-    asked.extend(requests_of([line for block in blocks for line in block], scope))
-    broken = build.failed | document.poisoned
-    measures, findings = measure(sheet, [request for request, _, _ in asked], broken)
-    build.findings.extend(findings)
-    for request, default, word in asked:
-        lazy = Lazy(scope, request.site, f'"{request.name}"')
-        scope.names[request.name] = lazy
-        if request.name in measures.missing and default is not None:
-            _default(lazy, request, default, scope)
-        else:
-            _answer(lazy, request, measures, axes)
-        if lazy.value is None and lazy.expression is None and lazy.sides is None:
-            build.failed.add(request.name)
-            del scope.names[request.name]
-        _remember_word(lazy, word)
-
-
-def _remember_word(lazy: Lazy, word: Word) -> None:
-    lazy.what = f'"{word.text}"'
-
-
-def _answer(lazy: Lazy, request: Request, measures: Measures, axes: Axes) -> None:
-    name = request.name
-    if name in measures.points:
-        lazy.value = _point(measures.points[name], axes)
-    elif name in measures.pairs:
-        left, right = measures.pairs[name]
-        lazy.sides = (_point(left, axes), _point(right, axes))
-    elif name in measures.pair_rows:
-        rows = [Many(tuple([_point(p, axes) for p in row])) for row in measures.pair_rows[name]]
-        lazy.sides = (rows[0], rows[1])
-    elif name in measures.rows:
-        lazy.value = Many(tuple([_point(point, axes) for point in measures.rows[name]]))
-    elif name in measures.numbers:
-        lazy.value = Quantity(measures.numbers[name], _dimension(request))
-    elif name in measures.choices:
-        lazy.value = Choice(measures.choices[name], request.options)
-
-
-def _dimension(request: Request) -> tuple[float, float]:
-    from somite.statements.sheet import DIMENSIONS
-
-    return DIMENSIONS[request.kind]
-
-
-def _point(place: Vector, axes: Axes) -> Arrow:
-    return Arrow(axes.from_neutral(place), LENGTH, point=True)
-
-
-def _default(lazy: Lazy, request: Request, clause: Clause, scope: Scope) -> None:
-    """A default is worked out when it is asked for; it may use other measures."""
-    expression = clause.arguments[0]
-    if request.kind == "choice":
-        try:
-            word = scope.word(expression, request.options)
-        except Stop as stop:
-            scope.build.report(stop.finding)
-            return
-        if word.word not in request.options:
-            near = nearest(word.word, request.options)
-            scope.report(
-                statements.sheet.REQUEST_FORM,
-                expression,
-                f'expected one of the choices, found "{word.word}"',
-                help=f'did you mean "{near}"?' if near else None,
-            )
-            return
-        lazy.value = Choice(word.word, request.options)
-        return
-    if request.kind == "pair":
-        left = scope.child(side="left")
-        right = scope.child(side="right", mirrored=True)
-        try:
-            lazy.sides = (
-                _as_kind(left.worth(expression), request, left, expression),
-                scope.seen(_as_kind(right.worth(expression), request, right, expression)),
-            )
-        except Stop as stop:
-            scope.build.report(stop.finding)
-        return
-    lazy.expression = expression  # type: ignore[assignment]
-    lazy.check = lambda value: _as_kind(value, request, scope, expression)
-
-
-def _as_kind(value: Value, request: Request, scope: Scope, at: Argument) -> Value:
-    """A default must be of the kind that is asked for, and within its bounds."""
-    from somite.statements.part import check_for
-
-    terms: dict[str, Clause] = {}
-    kind = "point" if request.kind == "pair" else request.kind
-    taken: Value = check_for(kind, terms, scope, at, scope)(value)
-    if isinstance(taken, Quantity):
-        low, high = request.low, request.high
-        if (low is not None and taken.value < low) or (high is not None and taken.value > high):
-            raise scope.stop(
-                statements.sheet.REQUEST_FORM,
-                at,
-                f'the default of "{request.name}" is outside its own range',
-                help="widen the range, or change the default",
-            )
-    return taken
-
-
 # ---- records -------------------------------------------------------------------------------------
-
-
-def _emit(build: Build) -> None:
-    """Make every record; a failure is reported and the others go on."""
-    for entity, emit in build.records.waiting:
-        if entity is not None and entity.failed:
-            continue
-        try:
-            emit()
-        except Stop as stop:
-            build.report(stop.finding)
-            if entity is not None:
-                entity.failed = True
 
 
 def _natural(name: str) -> tuple[tuple[int, int, str], ...]:
@@ -269,10 +106,15 @@ def _natural(name: str) -> tuple[tuple[int, int, str], ...]:
     )
 
 
-def _assembled(head: Head, sheet: Sheet, build: Build, axes: Axes) -> Rig:
+def _assembled(opened: Opened, build: Build) -> Rig:
+    head, sheet, axes = opened.head, opened.sheet, opened.axes
     records = build.records
     nodes = [
-        replace(node, spelled=spelled(node.name, head))
+        replace(
+            node,
+            spelled=spelled(node.name, head),
+            shown=in_order_of_dials((*node.shown, *build.shown.get(node.name, ()))),
+        )
         for node in sorted(records.nodes, key=lambda node: _natural(node.name))
     ]
     curves = [
@@ -309,8 +151,15 @@ def _assembled(head: Head, sheet: Sheet, build: Build, axes: Axes) -> Rig:
                 Nudge(nudge.node, axes.from_neutral(nudge.by), nudge.because, (nudge.site,))
                 for nudge in sheet.nudges
             ]
+            + records.nudges
         ),
         renames=_renames(build),
+        placed=tuple(
+            [
+                replace(one, spelled=spelled(one.name, head))
+                for one in sorted(records.placed, key=lambda one: _natural(one.name))
+            ]
+        ),
     )
 
 
@@ -352,16 +201,21 @@ def _renames(build: Build) -> tuple[Rename, ...]:
 # ---- warnings ------------------------------------------------------------------------------------
 
 
-def _warn_unused(asked: dict[str, Lazy], scope: Scope, build: Build) -> None:
-    for name, lazy in asked.items():
-        if not lazy.used and lazy.site.file == scope.document.source.name:
-            build.report(
-                UNUSED_MEASURE.at(
-                    lazy.site,
-                    f'the sheet is asked for "{name}", and nothing uses it',
-                    help="use it or do not ask for it",
+def _warn_unused(rigs: list[Opened], build: Build) -> None:
+    # A recipe's line stands for all the rigs that are made of it.
+    used_by_some = {lazy.site for one in rigs for lazy in one.asked.values() if lazy.used}
+    for opened in rigs:
+        for name, lazy in opened.asked.items():
+            own = lazy.site.file == opened.document.source.name
+            if lazy.site not in used_by_some and own:
+                used_by_some.add(lazy.site)
+                build.report(
+                    UNUSED_MEASURE.at(
+                        lazy.site,
+                        f'the sheet is asked for "{name}", and nothing uses it',
+                        help="use it or do not ask for it",
+                    )
                 )
-            )
     # A part's line stands for all its uses, and a mirror's for both sides.
     used_somewhere = {lazy.site for lazy in build.lets if lazy.used}
     for lazy in build.lets:
@@ -379,8 +233,9 @@ def _warn_unused(asked: dict[str, Lazy], scope: Scope, build: Build) -> None:
             )
 
 
-def _warn_parts(document: Document, scope: Scope) -> None:
-    """Parts that a recipe declares or imports and no line of its file places."""
+def _warn_parts(opened: Opened) -> None:
+    """Parts and recipes that a recipe declares or imports and no line of its file places."""
+    document, scope = opened.document, opened.scope
     placed: set[str] = set()
     visible = scope.build.parts.get(document.source.name, {})
     waiting = list(document.statements)
@@ -397,14 +252,19 @@ def _warn_parts(document: Document, scope: Scope) -> None:
                 scope.report(
                     UNUSED_PART,
                     word,
-                    f'nothing places the part "{word.text}"',
+                    f'nothing places the {visible[word.text][0].word} "{word.text}"',
                     help=f"write: use {word.text} as {word.text}, or leave it out",
                 )
 
 
-def _warn_nudges(sheet: Sheet, build: Build) -> None:
-    names = [".".join(map(str, name)) for name in build.nodes] if sheet.nudges else []
-    unknown = [nudge for nudge in sheet.nudges if nudge.node not in build.nudged]
+def _warn_nudges(opened: Opened) -> None:
+    """Nudges of a sheet that name nothing of its own rig, as it is named there."""
+    sheet, build = opened.sheet, opened.scope.build
+    before = len(opened.scope.space.prefix)
+    named = [entity.name for entity in build.nodes.values() if entity.scope.build is build]
+    names = [".".join(map(str, name[before:])) for name in named] if sheet.nudges else []
+    nudged = {".".join(name.split(".")[before:]) for name in build.nudged}
+    unknown = [nudge for nudge in sheet.nudges if nudge.node not in nudged]
     for number, nudge in enumerate(unknown):
         near = nearest(nudge.node, names) if number < MOST_GUESSES else None
         build.report(
@@ -416,8 +276,9 @@ def _warn_nudges(sheet: Sheet, build: Build) -> None:
         )
 
 
-def _warn_hidden(scope: Scope) -> None:
+def _warn_hidden(opened: Opened) -> None:
     """A landmark hides a node of its name in expressions; that matters where they differ."""
+    scope = opened.scope
     for name, lazy in scope.names.items():
         thing = scope.space.things.get(name)
         pairs: list[tuple[Entity, Value | None]] = []
@@ -429,7 +290,10 @@ def _warn_hidden(scope: Scope) -> None:
         for node, landmark in pairs:
             if not isinstance(node, NodeEntity) or node.failed or not isinstance(landmark, Arrow):
                 continue
-            if vector.distance(node.real_frame().place, landmark.xyz) > 1e-9:
+            place = landmark.xyz
+            if lazy.scope.mirrored:
+                place = scope.build.reflected(place)
+            if vector.distance(node.real_frame().place, place) > 1e-9:
                 scope.build.report(
                     HIDDEN_NAME.at(
                         node.site,

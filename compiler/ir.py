@@ -108,12 +108,28 @@ class Dial:
 
 
 @dataclass(frozen=True, slots=True)
+class Shown:
+    """When an animator sees a control.
+
+    Either while a number dial is above one value and below another, where stated (metres, radians
+    or one), or while a choice stands at one of `options` (their indices).
+    """
+
+    dial: str
+    above: float | None = None
+    below: float | None = None
+    options: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Node:
     """A transform: group, joint, control or grip.
 
     world = mount · T(move) · R(turn) · S(size); mount = parent.world · rest offset, unless a
     constraint writes the mount's place, turn or size. `rest` is in the rig's space. `parent` None
-    is the top of the rig. Turn order "xyz" means R = Rz·Ry·Rx.
+    is the top of the rig. Turn order "xyz" means R = Rz·Ry·Rx. A socket is a group with a marked
+    role: a named place for a prop, a rider or another rig. A control is shown while every one of
+    `shown` holds; an empty tuple says always.
     """
 
     name: str
@@ -128,9 +144,11 @@ class Node:
     limits: tuple[Limit, ...] = ()
     dials: tuple[Dial, ...] = ()
     shape: Shape | None = None
+    shown: tuple[Shown, ...] = ()
     carries_all: bool = False
     stays_in_world: bool = False
     one_sided: bool = False
+    socket: bool = False
     chain: str | None = None
     mirror: Mirror | None = None
     was: str | None = None
@@ -459,7 +477,8 @@ class Expectation:
     `value` from rest (relative to `other`); twists: by `value` about its own axis or `other`'s;
     apart: `value` from `other`; keeps: a chain or curve keeps its length; still: it did not move;
     mirrors: it stands as `other`'s reflection; ground: it stands on the ground; reads: a gauge
-    gives `value`. `within` is the tolerance, in metres, radians or one.
+    gives `value`. `within` is the tolerance, in metres, radians or one. `rig` names the placed rig
+    whose own ground and mirror plane are meant.
     """
 
     what: Literal[
@@ -479,6 +498,7 @@ class Expectation:
     axis: Axis | None = None
     vector: Vector | None = None
     value: float | None = None
+    rig: str | None = None
     within: float = 0.0
     text: str = ""
     origin: Origin = ()
@@ -504,6 +524,30 @@ class Nudge:
     node: str
     by: Vector
     because: str
+    origin: Origin = ()
+
+
+@dataclass(frozen=True, slots=True)
+class PlacedRig:
+    """Another recipe's rig, standing whole on a socket of this one.
+
+    What is in it has its name before its own; `spelled` is how outputs write that. `ground` is
+    where its own origin stands and how its own space is turned, at rest, in the space of the whole;
+    `up`, `front` and `mirror_axis` are those of its own space, so that it mirrors in a plane of its
+    own.
+    """
+
+    name: str
+    spelled: str
+    recipe: str
+    character: str
+    revision: int
+    socket: str
+    ground: Frame
+    up: Axis
+    front: Axis
+    mirror_axis: Axis
+    about: str | None = None
     origin: Origin = ()
 
 
@@ -540,6 +584,7 @@ class Rig:
     checks: tuple[Check, ...] = ()
     nudges: tuple[Nudge, ...] = ()
     renames: tuple[Rename, ...] = ()
+    placed: tuple[PlacedRig, ...] = ()
     version: int = VERSION
 
     def node(self, name: str) -> Node:
@@ -548,3 +593,10 @@ class Rig:
             if node.name == name:
                 return node
         raise KeyError(name)
+
+    def home(self, *names: str) -> PlacedRig | None:
+        """The innermost placed rig that holds all of these; None for the rig itself."""
+        holding = [
+            one for one in self.placed if all(name.startswith(f"{one.name}.") for name in names)
+        ]
+        return max(holding, key=lambda one: len(one.name)) if holding else None

@@ -1,28 +1,35 @@
-"""Parts from other files: those of the project folder and those that come with Somite.
+"""Parts and recipes from other files: those of the project folder and those that come with Somite.
 
-What comes in is a recipe's syntax tree and where it lies; what goes out is which parts each file
-can see. A file is read once, however often it is imported, and imports may form loops.
+What comes in is a recipe's syntax tree and where it lies; what goes out is which parts and which
+other recipes each file can see. A file is read once, however often it is imported, and imports may
+form loops.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from somite import parse, project
 from somite.findings import Code, Finding, nearest
 from somite.syntax import Document, Statement, Word
+from somite.text import Source
 
 IMPORT_MISSING = Code("import-missing")
 PART_TWICE = Code("part-twice")
 IMPORTED_RECIPE = Code("imported-recipe")
 
 Visible = dict[str, dict[str, tuple[Statement, Document]]]
+Reads = Callable[[Source], tuple[Document, tuple[Finding, ...]]]
 
 
 @dataclass(frozen=True, slots=True)
 class Parts:
-    """Which parts each file sees by name, the files that were read, and their texts."""
+    """Which parts each file sees by name, the files that were read, and their texts.
+
+    An imported recipe is seen by its name too: it stands there with its own head.
+    """
 
     visible: Visible = field(default_factory=dict)
     documents: tuple[Document, ...] = ()
@@ -32,6 +39,7 @@ class Parts:
 @dataclass(slots=True)
 class _Reading:
     root: Path | None
+    parse: Reads
     found: dict[Path, Document] = field(default_factory=dict)
     visible: Visible = field(default_factory=dict)
     findings: list[Finding] = field(default_factory=list)
@@ -44,9 +52,14 @@ def folder() -> Path:
     return Path(next(iter(somite.recipes.__path__))) / "parts"
 
 
-def load(document: Document, path: Path, root: Path | None) -> tuple[Parts, tuple[Finding, ...]]:
-    """The parts that a recipe at a path can see, its own and those it imports."""
-    reading = _Reading(root)
+def load(
+    document: Document, path: Path, root: Path | None, parsed: Reads = parse.parse
+) -> tuple[Parts, tuple[Finding, ...]]:
+    """The parts that a recipe at a path can see, its own and those it imports.
+
+    `parsed` reads the text of a file.
+    """
+    reading = _Reading(root, parsed)
     reading.found[path] = document
     _read(document, path, root, reading)
     documents = tuple(reading.found.values())
@@ -143,21 +156,28 @@ def _open(
     reading.findings.extend(findings)
     if source is None:
         return None
-    opened, mistakes = parse.parse(source)
+    opened, mistakes = reading.parse(source)
     reading.findings.extend(mistakes)
     reading.found[path] = opened
     for inner in opened.statements:
-        if inner.word not in ("part", "import"):
+        if inner.word not in ("part", "import") and not is_of_recipe(statement):
             reading.findings.append(
                 IMPORTED_RECIPE.at(
                     opened.site(inner),
                     f'expected parts in an imported file, found "{inner.word}"',
-                    help="keep parts in files of their own",
+                    help="keep parts in files of their own; a whole recipe is imported so: "
+                    'import recipe NAME from "FILE"',
                     related=[(document.site(statement), "imported here")],
                 )
             )
             break
     return opened
+
+
+def is_of_recipe(statement: Statement) -> bool:
+    """Whether an import names a whole recipe."""
+    first = statement.arguments[0]
+    return isinstance(first, Word) and first.kind == "RECIPE"
 
 
 def _names(statement: Statement) -> list[Word]:
@@ -197,10 +217,11 @@ def _make_visible(
     opened = reading.found.get(target) if target is not None else None
     if opened is None:
         return
+    kind = "recipe" if is_of_recipe(statement) else "part"
     own = {
         name.text: part
         for part in opened.statements
-        if part.word == "part" and isinstance(name := part.arguments[0], Word)
+        if part.word == kind and isinstance(name := part.arguments[0], Word)
     }
     part = own.get(word.text)
     if part is None:
@@ -209,7 +230,7 @@ def _make_visible(
             reading.findings.append(
                 IMPORT_MISSING.at(
                     document.site(word),
-                    f'"{opened.source.name}" has no part named "{word.text}"',
+                    f'"{opened.source.name}" has no {kind} named "{word.text}"',
                     help=f'did you mean "{near}"?' if near else None,
                 )
             )
@@ -219,7 +240,7 @@ def _make_visible(
         reading.findings.append(
             PART_TWICE.at(
                 document.site(word),
-                f'part "{word.text}" is here twice',
+                f'{kind} "{word.text}" is here twice',
                 help="give one of them another name",
                 related=[(there[1].site(there[0]), "the other one is here")],
             )

@@ -24,7 +24,7 @@ from somite.syntax import Document
 from somite.text import Source, clean
 
 if TYPE_CHECKING:
-    from somite.evaluate import Evaluator, Posed
+    from somite.evaluate import BackEnd, Evaluator, Posed
 
 STAGES = (
     parse.parse,
@@ -68,10 +68,12 @@ class Compiled:
     inputs: tuple[Path, ...] = ()
     recipe_digest: str = ""
     sheet_digest: str = ""
-    _laid: list[Evaluator] = field(default_factory=list, init=False, repr=False, compare=False)
-    """The rig laid out for posing, once somebody poses it."""
+    _laid: dict[str, Evaluator] = field(default_factory=dict, init=False, repr=False, compare=False)
+    """The rig laid out for posing, by back end, once somebody poses it."""
 
-    def pose(self, channels: Mapping[str, Any] | None = None) -> Posed:
+    def pose(
+        self, channels: Mapping[str, Any] | None = None, *, back_end: BackEnd = "auto"
+    ) -> Posed:
         """The rig with these channels, all others at rest; one pose, or as many as values.
 
         `channels` gives values by the channel's dotted name (`high.turn.y`, `hand.space`): a number
@@ -80,8 +82,12 @@ class Compiled:
         for a choice one of its words. The result is in metres, with the poses as the first axis; a
         value that a limit or a lock kept back is told in its `notes`.
 
-        Raises `somite.PoseError`, with findings, for names and values that cannot be, and
-        ValueError where the rig did not compile.
+        `back_end` says what works the poses out: "arrays", "scalar", "compiled" or, by how many
+        there are, one of the first two. Results are the same within rounding.
+
+        Raises `somite.PoseError`, with findings, for names and values that cannot be, ValueError
+        where the rig did not compile or the back end is unknown, and `somite.MissingExtra` where
+        "compiled" is asked for without numba.
 
         >>> import somite
         >>> made = somite.compile_text('''
@@ -113,16 +119,16 @@ class Compiled:
         """
         from somite.posing import channels_from
 
-        if not self._laid:
-            self._laid.append(self._evaluator())
-        evaluator = self._laid[0]
+        evaluator = self._laid.get(back_end)
+        if evaluator is None:
+            evaluator = self._laid[back_end] = self._evaluator(back_end)
         return evaluator.pose(channels_from(channels or {}, evaluator))
 
-    def _evaluator(self) -> Evaluator:
+    def _evaluator(self, back_end: BackEnd) -> Evaluator:
         from somite.evaluate import Evaluator
 
         if self.settled is not None:
-            return Evaluator(self.settled)
+            return Evaluator(self.settled, back_end)
         wrong = "; ".join(one.message for one in self.findings if one.severity is Severity.ERROR)
         reason = f": {wrong}" if wrong else ""
         raise ValueError(f"a rig that did not compile can not be posed{reason}")
@@ -166,7 +172,7 @@ def _compiled(read: Read, character: Sheet) -> Compiled:
         findings = tuple([found for found in findings if found.code != UNUSED_MEASURE.slug])
     found = [*read.findings, *findings]
     settled: Settled | None = None
-    if rig is not None and not has_errors(found):
+    if rig is not None and not has_errors(found) and _is_readable(character):
         found.extend(soundness.examine(rig))
         if not has_errors(found):
             plan, more = order.order(rig)
@@ -183,6 +189,13 @@ def _compiled(read: Read, character: Sheet) -> Compiled:
         read.digest,
         character.digest,
     )
+
+
+def _is_readable(character: Sheet) -> bool:
+    """Whether all that stands on a sheet could be read: what hangs on the rest was left out."""
+    if character.refused or character.unread:
+        return False
+    return all(_is_readable(one.value) for one in character.rigs.values())
 
 
 def compile_text(recipe: str, sheet_text: str, name: str = "recipe.somite") -> Compiled:

@@ -2,14 +2,16 @@
 
 In comes a rig, out go findings. Each check is one small function with its own code beside it, and
 `CHECKS` lists them all; a law excused on a statement silences the check that says the same thing
-earlier. Nothing here knows positions, the order of evaluation or any target.
+earlier. Nothing here knows the order of evaluation or any target.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+import math
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import TypeAlias
 
+from somite.axes import components
 from somite.findings import Code, Finding, Severity
 from somite.ir import (
     Chain,
@@ -29,7 +31,9 @@ from somite.ir import (
     Share,
     Twist,
 )
-from somite.order import written
+from somite.order import channel_node, written
+from somite.spatial.rotation import rotated
+from somite.spatial.vector import dot, subtract
 from somite.text import Origin, Site
 
 POINT_OWNED_TWICE = Code("point-owned-twice")
@@ -47,6 +51,10 @@ LIMIT_EXCLUDES_DEFAULT = Code("limit-excludes-default")
 LIMIT_ON_LOCKED = Code("limit-on-locked", Severity.WARNING)
 TWINS_TOGETHER = Code("twins-together", Severity.WARNING)
 CARRIES_TWICE = Code("carries-twice")
+SHOWN_BY_ITSELF = Code("shown-by-itself")
+POSE_HELD = Code("pose-held")
+STAYS_AND_FOLLOWS = Code("stays-and-follows")
+CHECK_TWICE = Code("check-twice")
 
 EXCUSED_BY = {
     POINT_OWNED_TWICE.slug: "ownership",
@@ -357,6 +365,57 @@ def carried_once(rig: Rig) -> Iterator[Finding]:
         )
 
 
+def shown_from_outside(rig: Rig) -> Iterator[Finding]:
+    """No control is shown by a dial that hides with it, of its own or of one that it shows."""
+    fed = {feed.target for feed in rig.feeds}
+    by: dict[str, list[str]] = {
+        node.name: [channel_node(one.dial) for one in node.shown if one.dial not in fed]
+        for node in rig.nodes
+        if node.shown
+    }
+    known = {node.name: node for node in rig.nodes}
+    told: set[str] = set()
+    for name in by:
+        loop = _shown_loop(name, by)
+        if not loop or told & set(loop):
+            continue
+        told.update(loop)
+        node = known[name]
+        others = [other for other in loop if other != name]
+        shown = "its own dial"
+        if others:
+            shown = f'a dial of "{others[0]}", which it shows in turn'
+            if others[1:]:
+                shown += f" through {_listed_names(others[1:])}"
+        yield SHOWN_BY_ITSELF.at(
+            _site(node.origin),
+            f'expected "{name}" to be shown by a dial that stays in sight, found that it is shown'
+            f" by {shown}",
+            help="once hidden it could not be shown again: put the dial on another control, which"
+            " is always shown",
+            related=_related((known[other].origin, f'"{other}" stands here') for other in others),
+        )
+
+
+def _shown_loop(start: str, by: Mapping[str, Sequence[str]]) -> list[str]:
+    """The controls through which one is shown by itself, or none: the first way that is found."""
+    waiting: list[tuple[str, list[str]]] = [(start, [start])]
+    seen: set[str] = set()
+    while waiting:
+        name, way = waiting.pop()
+        for other in by.get(name, ()):
+            if other == start:
+                return way
+            if other not in seen:
+                seen.add(other)
+                waiting.append((other, [*way, other]))
+    return []
+
+
+def _listed_names(names: Sequence[str]) -> str:
+    return " and ".join(f'"{name}"' for name in names[:MOST_NAMED])
+
+
 def fed_channels_free(rig: Rig) -> Iterator[Finding]:
     """A channel that a feed drives is not locked, and has one feed."""
     locked = {f"{node.name}.{lock}": node for node in rig.nodes for lock in node.locks}
@@ -401,15 +460,83 @@ def limits_fit(rig: Rig) -> Iterator[Finding]:
                 yield from _unless_excused(node.excuses, _out_of_range(node, dial))
 
 
+def poses_held(rig: Rig) -> Iterator[Finding]:
+    """A pose of the recipe sets what an animator could set, to what that can be."""
+    bounds: dict[str, tuple[float, float]] = {}
+    held: dict[str, str] = {f"{n.name}.{lock}": "is locked" for n in rig.nodes for lock in n.locks}
+    held.update({feed.target: "a feed drives" for feed in rig.feeds})
+    for node in rig.nodes:
+        for limit in node.limits:
+            bounds[f"{node.name}.{limit.channel}"] = (limit.low, limit.high)
+        for dial in node.dials:
+            if not dial.options:
+                low = -math.inf if dial.low is None else dial.low
+                high = math.inf if dial.high is None else dial.high
+                bounds[f"{node.name}.{dial.name}"] = (low, high)
+    for pose in rig.poses:
+        for one in pose.settings:
+            low, high = bounds.get(one.channel, (-math.inf, math.inf))
+            problem = held.get(one.channel)
+            if problem is None and not low <= one.value <= high:
+                problem = "goes beyond its limits there"
+            if problem is not None:
+                found = f'"{one.channel}", which {problem}'
+                yield POSE_HELD.at(
+                    _site(one.origin or pose.origin),
+                    f'expected pose "{pose.name}" to set what can be set so, found {found}',
+                    help="set another channel or another value, or widen the limits",
+                    related=_related([(known[1], known[0])])
+                    if (known := _holder(rig, one.channel)) is not None
+                    else (),
+                )
+
+
+def _holder(rig: Rig, channel: str) -> tuple[str, Origin] | None:
+    name = channel_node(channel)
+    node = next((node for node in rig.nodes if node.name == name), None)
+    return None if node is None else (f'"{name}" is declared here', node.origin)
+
+
+def stays_alone(rig: Rig) -> Iterator[Finding]:
+    """What stays in the world follows nothing of the rig."""
+    staying = {node.name: node for node in rig.nodes if node.stays_in_world}
+    for one in rig.constraints:
+        if not isinstance(one, Follow) or one.node not in staying:
+            continue
+        led = next((leader.node for leader in one.leaders if leader.node is not None), None)
+        if led is not None:
+            yield STAYS_AND_FOLLOWS.at(
+                _site(one.origin),
+                f'expected "{one.node}", which stays in the world, to follow nothing of the rig,'
+                f' found "{led}"',
+                help="leave one of the two out; to choose between them, follow world and the other"
+                " by a dial",
+                related=_related([(staying[one.node].origin, "it is declared here")]),
+            )
+
+
+def checks_distinct(rig: Rig) -> Iterator[Finding]:
+    """Two checks are told apart by their texts; one line that is repeated is one check."""
+    first: dict[str, Origin] = {}
+    for check in rig.checks:
+        there = first.setdefault(check.name, check.origin)
+        if there and check.origin and there[0] != check.origin[0]:
+            yield CHECK_TWICE.at(
+                _site(check.origin),
+                f'expected checks of different names, found two called "{check.name}"',
+                help="say in one of them what it is about that the other is not",
+                related=_related([(there, "the other one is here")]),
+            )
+
+
 def twins_apart(rig: Rig) -> Iterator[Finding]:
     """A thing built on both sides does not stand on one of them twice."""
     nodes = {node.name: node for node in rig.nodes}
-    across = "XYZ".index(rig.mirror_axis[1])
     close = SIDE_TOLERANCE * rig.height
     told: set[Site | None] = set()
     for node in rig.nodes:
         twin = nodes.get(node.mirror.twin) if node.mirror is not None else None
-        if twin is None or node.one_sided or abs(node.rest.place[across]) <= close:
+        if twin is None or node.one_sided or _aside(rig, node, twin) <= close:
             continue
         apart = [abs(a - b) for a, b in zip(node.rest.place, twin.rest.place, strict=True)]
         if max(apart) > close or _site(node.origin) in told:
@@ -426,6 +553,16 @@ def twins_apart(rig: Rig) -> Iterator[Finding]:
                 related=[(site, "placed by this use") for site in node.origin[1:]],
             ),
         )
+
+
+def _aside(rig: Rig, node: Node, twin: Node) -> float:
+    """How far a node stands from the plane that it and its twin mirror in."""
+    home = rig.home(node.name, twin.name)
+    if home is None:
+        return abs(node.rest.place["XYZ".index(rig.mirror_axis[1])])
+    x, y, z = components(home.mirror_axis)
+    normal = rotated(home.ground.turn, (float(x), float(y), float(z)))
+    return abs(dot(subtract(node.rest.place, home.ground.place), normal))
 
 
 def _within(dial: Dial) -> bool:
@@ -485,8 +622,12 @@ CHECKS: tuple[Check, ...] = (
     mounts_driven_once,
     leaders_outside,
     faces_have_two_axes,
+    shown_from_outside,
+    stays_alone,
     fed_channels_free,
     limits_fit,
+    poses_held,
+    checks_distinct,
     twins_apart,
 )
 """Every static check, in the order in which they are run."""

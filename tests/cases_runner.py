@@ -98,7 +98,8 @@ def compiled(case: Case) -> Compiled:
     """What the compiler makes of a case and its sheet."""
     source = Source(case.path.name, clean(case.text))
     recipe, findings = pipeline.read_text(source, case.path.resolve(), case.path.parent.resolve())
-    sheet, more = read(Source(SHEET, sheet_text(source.text)))
+    folder = case.path.parent.resolve()
+    sheet, more = read(Source(SHEET, sheet_text(source.text)), folder, folder)
     assert sheet is not None and recipe is not None, (*findings, *more)
     made = pipeline.compile_rig(recipe, sheet)
     settled = None if has_errors(more) else made.settled

@@ -23,6 +23,12 @@ ELSEWHERE: dict[str, tuple[str, ...]] = {
         *("marker-broken", "marker-column", "marker-kind", "marker-missing", "marker-number"),
         *("marker-overridden", "marker-twice", "marker-unit", "marker-unnamed"),
     ),
+    "tests/sheet/test_sheet_rigs.py": ("sheet-in-itself",),
+    "tests/published/test_sheet_proportions.py": ("landmark-unknown", "stature-outside"),
+    "tests/sheet/test_sheet_variants.py": ("recipe-needed", "sheets-differ"),
+    "tests/naming/test_naming.py": (
+        *("names-form", "names-joint", "names-node", "names-order", "names-twice"),
+    ),
     "tests/sheet/test_sheet_project.py": ("file-too-big", "file-unreadable"),
     # The command line, casts and team wording.
     "tests/cli/test_cli_cast.py": ("cast-key", "cast-missing", "cast-syntax", "cast-value"),
@@ -30,8 +36,18 @@ ELSEWHERE: dict[str, tuple[str, ...]] = {
         *("internal-error", "output-name", "output-unwritable", "phrases-syntax", "same-output"),
         "templates-missing",
     ),
+    "tests/builds/test_builds_errand.py": ("cluster-lost", "worker-lost", "worker-unlike"),
     "tests/cli/test_cli_pose.py": ("channel-held", "channel-value"),
+    "tests/cli/test_cli_match.py": (
+        *("carry-lost", "carry-sides", "match-apart", "match-dial", "match-frames", "match-same"),
+    ),
     "tests/evaluate/test_clip.py": ("clip-channel", "clip-keys", "clip-syntax", "clip-value"),
+    "tests/diff/test_sides.py": (
+        *("git-missing", "no-sheets", "revision-unknown", "sheet-of-now", "side-kind"),
+    ),
+    "tests/diff/test_diff_command.py": ("requirement-unmet",),
+    "tests/git/test_git_setup.py": ("bare-repository", "no-repository", "setup-unwritable"),
+    "tests/git/test_log.py": ("no-history",),
     "tests/document/test_document.py": ("document-invalid", "document-name-unknown"),
     # What a recipe is refused for before it is posed.
     "tests/laws/test_laws.py": ("law-names", "law-once"),

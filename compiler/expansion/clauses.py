@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 
+from somite.expansion.mentions import mention
 from somite.expansion.scope import Scope
-from somite.findings import Code, listed
+from somite.findings import Code, Severity, listed
 from somite.ir import Excuse
 from somite.syntax import Argument, Clause, Statement, Word
 
@@ -17,13 +18,14 @@ CLAUSE_MISPLACED = Code("clause-misplaced")
 CLAUSE_TWICE = Code("clause-twice")
 STATEMENT_MISPLACED = Code("statement-misplaced")
 UNKNOWN_LAW = Code("unknown-law")
+EMPTY_BLOCK = Code("empty-block", Severity.WARNING)
 
 LAWS = ("rest", "travel", "use", "ownership", "once", "mirror", "calm", "twist", "names")
 """The laws of a rig by the word that an excuse names them with."""
 
 REPEATABLE = frozenset(
     {"follow", "land", "face", "each", "excuse", "lock", "only", "limit", "owns", "with"}
-    | {"expect", "set", "map", "ignores"}
+    | {"expect", "set", "map", "ignores", "shown"}
 )
 
 SAID = {
@@ -46,6 +48,9 @@ SAID = {
     "face_pointing": "pointing",
     "face_up": "up",
     "face_exactly": "exactly",
+    "shown_above": "above",
+    "shown_below": "below",
+    "shown_is": "is",
 }
 
 
@@ -64,13 +69,7 @@ def gather(statement: Statement, scope: Scope, takes: frozenset[str]) -> dict[st
             continue
         there = found.setdefault(word, [])
         if there and word not in REPEATABLE:
-            scope.report(
-                CLAUSE_TWICE,
-                clause,
-                _again(clause, there[0], said(statement.word)),
-                help="keep one of them",
-                related=[(scope.site(there[0]), "first said here")],
-            )
+            _twice(clause, there[0], statement, scope)
             continue
         there.append(clause)
     return found
@@ -78,9 +77,13 @@ def gather(statement: Statement, scope: Scope, takes: frozenset[str]) -> dict[st
 
 def check_clauses(statement: Statement, scope: Scope, takes: frozenset[str]) -> None:
     """Report clauses of a statement that gathers none, so that no line is left unread."""
+    seen: dict[str, Clause] = {}
     for clause in statement.clauses:
         if clause.word not in takes:
             _misplaced(clause, statement, scope, takes)
+        elif clause.word not in REPEATABLE and clause.word in seen:
+            _twice(clause, seen[clause.word], statement, scope)
+        seen.setdefault(clause.word, clause)
 
 
 def check_block(statement: Statement, scope: Scope, takes: frozenset[str]) -> None:
@@ -95,6 +98,18 @@ def check_block(statement: Statement, scope: Scope, takes: frozenset[str]) -> No
                 f'"{said(inner.word)}" does not belong in the block of "{said(statement.word)}"',
                 help="move it out, to the left",
             )
+
+
+def check_filled(statement: Statement, scope: Scope) -> None:
+    """Warn of a block that holds nothing, unless a line that was in it could not be read."""
+    if statement.block or statement.clauses or scope.build.broken:
+        return
+    scope.report(
+        EMPTY_BLOCK,
+        statement,
+        f'"{statement.word}" has nothing in its block, and does nothing',
+        help="indent below it what belongs to it, or take the line away",
+    )
 
 
 def check_terms(pieces: Iterable[Argument], scope: Scope) -> None:
@@ -126,6 +141,16 @@ def _misplaced(clause: Clause, statement: Statement, scope: Scope, takes: frozen
     )
 
 
+def _twice(clause: Clause, first: Clause, statement: Statement, scope: Scope) -> None:
+    scope.report(
+        CLAUSE_TWICE,
+        clause,
+        _again(clause, first, said(statement.word)),
+        help="keep one of them",
+        related=[(scope.site(first), "first said here")],
+    )
+
+
 def _again(clause: Clause, first: Clause, statement: str) -> str:
     now, before = _written(clause), _written(first)
     if now == before:
@@ -136,9 +161,14 @@ def _again(clause: Clause, first: Clause, statement: str) -> str:
 def _all(statement: Statement, scope: Scope) -> Iterator[Clause]:
     yield from statement.clauses
     for inner in statement.block:
+        if inner.word == "when":
+            check_filled(inner, scope)
         # Conditions over statements alone are asked where those are declared.
-        if inner.word == "when" and _has_clauses(inner) and scope.truth(inner.arguments[0]):
-            yield from _all(inner, scope)
+        if inner.word == "when" and _has_clauses(inner):
+            if scope.truth(inner.arguments[0]):
+                yield from _all(inner, scope)
+            else:
+                mention([inner], scope)
 
 
 def _has_clauses(block: Statement) -> bool:

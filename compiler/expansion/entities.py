@@ -2,7 +2,8 @@
 
 An entity's frame is worked out when it is first asked for, in the space of its own scope: on the
 reflected side of a `mirror` block that space is the mirror image of the rig's, so that both sides
-are built by the same arithmetic. `real` frames are those of the rig.
+are built by the same arithmetic. `real` frames are those of the rig; a rig that stands on a socket
+of another has a space of its own, which its ground carries into the other's.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from somite.expansion import grounds
 from somite.ir import Dial, Frame, Mirror, NodeKind, Signs
 from somite.spatial import rotation
 from somite.syntax import Clause, Statement
@@ -22,6 +24,11 @@ if TYPE_CHECKING:
 Name = tuple[str | int, ...]
 
 OTHER_SIDE = {"left": "right", "right": "left"}
+
+
+def name_of(dotted: str) -> Name:
+    """A full name as its segments, numbers as numbers."""
+    return tuple([int(part) if part.isdigit() else part for part in dotted.split(".")])
 
 
 @dataclass(slots=True)
@@ -57,7 +64,7 @@ class Entity:
     @property
     def called(self) -> str:
         """What kind of thing it is, as a person says it."""
-        words = {"output": "an output", "use": "a part in use"}
+        words = {"output": "an output", "use": "a part in use", "rig": "a rig on a socket"}
         return words.get(self.kind, f"a {self.kind}")
 
     @property
@@ -103,9 +110,12 @@ class Placed(Entity):
 
     def frame_for(self, reader: Scope) -> Frame:
         """The frame as a scope sees it, in its own space."""
-        if reader.mirrored == self.scope.mirrored:
+        same = reader.build is self.scope.build
+        if same and reader.mirrored == self.scope.mirrored:
             return self.own_frame()
         real = self.real_frame()
+        if not same:
+            real = grounds.frame_above(real, self.scope.build, reader.build)
         if not reader.mirrored:
             return real
         return Frame(reader.build.reflected(real.place), real.turn)
@@ -183,9 +193,13 @@ class CurveEntity(Entity):
 
 @dataclass(slots=True, eq=False)
 class UseEntity(Entity):
-    """A part in its place: the names inside, and those it offers."""
+    """A part in its place: the names inside, and those it offers.
+
+    `whole` says that it is another recipe, placed on a socket, which offers all its names.
+    """
 
     part: str = ""
+    whole: bool = False
     inner: Scope | None = None
     offers: dict[str, tuple[Clause, Scope]] = field(default_factory=dict)
 

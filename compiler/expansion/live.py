@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from somite.expansion import grounds
 from somite.expansion.entities import ChainEntity, CurveEntity, NodeEntity, Placed, ValueEntity
 from somite.expansion.nodes import axis_of
 from somite.expansion.scope import Scope
@@ -111,7 +112,7 @@ def _reference(expression: Reference, scope: Scope) -> Flow:
         if isinstance(value.entity, ValueEntity) and value.entity.kind in ("gauge", "output"):
             unit = value.entity.unit
             if unit in ("later", "working"):
-                scope.build.gauge_unit(value.entity)
+                value.entity.scope.build.gauge_unit(value.entity)
                 unit = value.entity.unit
             return Flow(Read(value.entity.dotted), UNIT_DIMENSIONS[unit])
         if isinstance(value.entity, NodeEntity) and value.rest:
@@ -164,7 +165,8 @@ def _midline_signs(entity: NodeEntity, scope: Scope) -> Any:
     """Signs of M = Rᵀ·S·R of a node that stands for itself in the mirror, if it is diagonal."""
     from somite.spatial import rotation
 
-    rows = rotation.matrix_from_quaternion(entity.real_frame().turn)
+    real = grounds.frame_above(entity.real_frame(), entity.scope.build, scope.build)
+    rows = rotation.matrix_from_quaternion(real.turn)
     at = scope.build.mirror_index
     normal = rows[at]  # The mirror plane's normal in the node's own axes.
     largest = max(range(3), key=lambda i: abs(normal[i]))

@@ -47,6 +47,7 @@ UNKNOWN_ORDER = Code("unknown-order")
 DIAL_OPTIONS = Code("dial-options")
 NOT_A_DIAL = Code("not-a-dial")
 WEIGHTS = Code("weights")
+LEADER_TWICE = Code("leader-twice")
 
 PLACING = frozenset({"at", "like", "axis", "lean"})
 HANGING = frozenset({"under", "passes", "keeps", "stays", "one_sided", "order", "about", "was"})
@@ -92,7 +93,7 @@ def nudged(dotted: str, position: Vector, scope: Scope) -> Vector:
     if by is None:
         return position
     scope.build.nudged.add(dotted)
-    if scope.mirrored:
+    if scope.mirrored != scope.build.mirrored:  # A whole rig's reflection has its nudges too.
         by = scope.build.reflected(by)
     return vector.add(position, by)
 
@@ -120,8 +121,9 @@ def turned(
                 f"expected a node or a place to turn like, found {named(value)}",
                 help="a landmark is only a position; to point at it write: axis +Z toward X",
             )
-        # What is like a node that stands like the rig stands like the rig, on both sides.
-        return value.frame.turn, value.frame.turn != IDENTITY
+        # What is like a node that stands like the rig stands like the rig, on both sides; but a
+        # turn that was said is one, even where this sheet's measures make it none.
+        return value.frame.turn, value.turning or value.frame.turn != IDENTITY
     if axis is None and lean is None:
         return IDENTITY, False
     if axis is None or len(axis.arguments) < 2:
@@ -325,6 +327,7 @@ def follow_from(
         if isinstance(piece, Clause) and piece.word != "leader"
     }
     check_terms(clause.arguments, scope)
+    _check_leaders(leaders, scope)
     takes, about = _taken(terms.get("follow_for"), scope)
     weights = [_weight(leader, scope) for leader in leaders]
     stated = [weight for weight in weights if weight is not None]
@@ -359,6 +362,23 @@ def follow_from(
         excuses=excuses_of(entity.clauses, scope),
         origin=(scope.site(clause), *scope.trail),
     )
+
+
+def _check_leaders(leaders: list[Clause], scope: Scope) -> None:
+    """A leader is written once; two names that a use gives one node are no mistake."""
+    text = scope.document.source.text
+    seen: dict[str, Clause] = {}
+    for leader in leaders:
+        name = leader.arguments[0]
+        there = seen.setdefault("".join(text[name.start : name.end].split()), leader)
+        if there is not leader:
+            raise scope.stop(
+                LEADER_TWICE,
+                leader,
+                f'expected each leader once, found "{text[name.start : name.end]}" twice',
+                help="name another leader, or give it a larger weight: follow low 70%, high 30%",
+                related=[(scope.site(there), "first named here")],
+            )
 
 
 def _weight(leader: Clause, scope: Scope) -> float | None:
@@ -409,10 +429,10 @@ def _taken(clause: Clause | None, scope: Scope) -> tuple[tuple[str, ...], Axis |
     return tuple([part for part in PARTS if part in parts]), about
 
 
-def dial_channel(
-    argument: Argument, entity: NodeEntity | None, scope: Scope, leaders: int | None
-) -> str:
-    """The channel of the dial that a clause names, its own control's dials first."""
+def dial_named(
+    argument: Argument, entity: NodeEntity | None, scope: Scope
+) -> tuple[NodeEntity, str]:
+    """The control and the dial of it that a clause names, its own control's dials first."""
     assert isinstance(argument, Reference)
     path = argument.path
     owner: NodeEntity | None = None
@@ -430,6 +450,14 @@ def dial_channel(
             "expected a dial, found something else",
             help="declare one on a control: dial mix = 0 in 0..1",
         )
+    return owner, name
+
+
+def dial_channel(
+    argument: Argument, entity: NodeEntity | None, scope: Scope, leaders: int | None
+) -> str:
+    """The channel of the dial that a clause names; a choice has as many words as leaders."""
+    owner, name = dial_named(argument, entity, scope)
     dial = owner.dials[name]
     if leaders is not None and dial.options and len(dial.options) != leaders:
         raise scope.stop(

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from somite.expansion import grounds
 from somite.expansion.entities import (
     ChainEntity,
     CurveEntity,
@@ -144,7 +145,7 @@ def walk_entity(scope: Scope, node: Argument, entity: Entity, rest: tuple[str | 
         return Handle(entity)
     segment = rest[0]
     if isinstance(entity, UseEntity):
-        return offered(scope, node, entity, rest)
+        return (within_rig if entity.whole else offered)(scope, node, entity, rest)
     if isinstance(entity, ChainEntity):
         if segment == "end":
             return chain_end(scope, entity)
@@ -199,6 +200,27 @@ def check_channel(scope: Scope, node: Argument, entity: NodeEntity, rest: Name) 
     )
 
 
+def within_rig(
+    scope: Scope, node: Argument, entity: UseEntity, rest: tuple[str | int, ...]
+) -> Value:
+    """What stands in another rig on a socket: everything that its own recipe could name."""
+    word = str(rest[0])
+    assert entity.inner is not None
+    thing = entity.inner.space.things.get(word)
+    if thing is None:
+        if word in entity.inner.document.poisoned or word in entity.inner.build.failed:
+            raise Stop(None)
+        near = nearest(word, entity.inner.space.things)
+        raise scope.stop(
+            UNKNOWN_NAME,
+            node,
+            f'recipe "{entity.part}" has nothing named "{word}"',
+            help=f'did you mean "{near}"?' if near else None,
+            related=[(entity.site, "placed here")],
+        )
+    return walk(scope, node, thing, rest[1:], word)
+
+
 def offered(scope: Scope, node: Argument, entity: UseEntity, rest: tuple[str | int, ...]) -> Value:
     """What a part offers under a name, seen from outside."""
     word = str(rest[0])
@@ -230,14 +252,14 @@ def offered(scope: Scope, node: Argument, entity: UseEntity, rest: tuple[str | i
             if value.rest:
                 return value
             return walk_entity(scope, node, value.entity, rest[1:])
-        return scope.seen(value) if inner.mirrored != scope.mirrored else value
+        return scope.taken_from(inner, value)
     thing = inner.thing(word)
     if thing is None:
         lazy = inner.lazy(word)
         if lazy is None:
             raise Stop(None)  # Reported where the part is read.
         value = inner.value_of(lazy, clause, (word,))
-        return scope.seen(value) if inner.mirrored != scope.mirrored else value
+        return scope.taken_from(inner, value)
     return walk(scope, node, thing, rest[1:], word)
 
 
@@ -246,7 +268,5 @@ def chain_end(scope: Scope, chain: ChainEntity) -> Value:
     last = chain.joints[-1]
     turn = last.frame_for(scope).turn
     assert chain.frames is not None
-    end = chain.frames[1]
-    if chain.scope.mirrored != scope.mirrored:
-        end = scope.build.reflected(end)
-    return Spot(Frame(end, turn))
+    end = grounds.vector_between(chain.frames[1], chain.scope, scope, point=True)
+    return Spot(Frame(end, turn), last.turning)

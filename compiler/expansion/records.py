@@ -15,6 +15,8 @@ from somite.ir import (
     Gauge,
     NamedList,
     Node,
+    Nudge,
+    PlacedRig,
     Pose,
 )
 
@@ -37,6 +39,8 @@ class Records:
     lists: list[NamedList] = field(default_factory=list)
     poses: list[Pose] = field(default_factory=list)
     checks: list[Check] = field(default_factory=list)
+    nudges: list[Nudge] = field(default_factory=list)
+    placed: list[PlacedRig] = field(default_factory=list)
     owned: dict[str, list[tuple[NodeEntity, Clause]]] = field(default_factory=dict)
     curve_of: dict[int, CurveEntity] = field(default_factory=dict)
     waiting: list[tuple[Entity | None, Callable[[], None]]] = field(default_factory=list)

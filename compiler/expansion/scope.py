@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from typing import TypeVar
 
-from somite.expansion import expressions, paths
+from somite.expansion import expressions, grounds, paths
 from somite.expansion.entities import (
     ChainEntity,
     CurveEntity,
@@ -81,7 +81,10 @@ Taken = TypeVar("Taken")
 
 @dataclass(slots=True, eq=False)
 class Scope:
-    """Values by name, the space to declare into, and which side of a mirror this is."""
+    """Values by name, the space to declare into, and which side of a mirror this is.
+
+    `shown` holds what the uses around say of when the controls in them are shown.
+    """
 
     build: Build
     document: Document
@@ -95,6 +98,7 @@ class Scope:
     within: NodeEntity | None = None
     stack: tuple[str, ...] = ()
     pending: Pending | None = None
+    shown: tuple[tuple[Clause, Scope], ...] = ()
 
     def child(
         self,
@@ -118,6 +122,7 @@ class Scope:
             self.trail,
             within or self.within,
             self.stack,
+            shown=self.shown,
         )
 
     # ---- places in the text ----
@@ -350,11 +355,22 @@ class Scope:
         lazy = self.lazy(first)
         if lazy is None and not nodes_first and first in self.build.failed:
             raise Stop(None)  # A landmark that was refused; a node of its name is not meant.
-        thing = self.thing(first) if nodes_first or lazy is None else None
+        # A rig that the sheet is asked for is named like the rig: `rider` alone is the answer.
+        beyond = lazy is not None and lazy.rig and len(path) > 1
+        thing = self.thing(first) if nodes_first or lazy is None or beyond else None
         if thing is not None:
             return paths.walk(self, reference, thing, path[1:], first)
         if lazy is None:
             raise self.unknown(reference, first)
+        if lazy.rig and (beyond or nodes_first):
+            raise self.stop(
+                UNKNOWN_NAME,
+                reference,
+                f'no rig stands here under the name "{first}"',
+                help=f"place it: use RECIPE as {first}; what needs a rig that a sheet may leave "
+                f"out stands in a block of its own: when {first} is given",
+                related=[(lazy.site, "asked for here")],
+            )
         return paths.select(self, reference, self.value_of(lazy, reference, path), path, lazy)
 
     def demand(self, word: str) -> None:
@@ -394,8 +410,24 @@ class Scope:
             value: Value = lazy.sides[side == "right"]
         else:
             value = lazy.get()
-        if lazy.scope.mirrored != self.mirrored:
-            return self.seen(value)
+        return self.taken_from(lazy.scope, value)
+
+    def taken_from(self, source: Scope, value: Value) -> Value:
+        """A value of another scope's own space, in this one's."""
+        if source.build is self.build:
+            return value if source.mirrored == self.mirrored else self.seen(value)
+        if isinstance(value, Arrow):
+            xyz = grounds.vector_between(value.xyz, source, self, point=value.point)
+            return Arrow(xyz, value.dimension, value.point)
+        if isinstance(value, Spot):
+            real = value.frame
+            if source.mirrored:
+                real = Frame(source.build.reflected(real.place), real.turn)
+            real = grounds.frame_above(real, source.build, self.build)
+            place = self.build.reflected(real.place) if self.mirrored else real.place
+            return Spot(Frame(place, real.turn), value.turning)
+        if isinstance(value, Many):
+            return Many(tuple([self.taken_from(source, member) for member in value.members]))
         return value
 
     def seen(self, value: Value) -> Value:
@@ -404,7 +436,7 @@ class Scope:
         if isinstance(value, Arrow):
             return Arrow(reflected(value.xyz), value.dimension, value.point)
         if isinstance(value, Spot):
-            return Spot(Frame(reflected(value.frame.place), value.frame.turn))
+            return Spot(Frame(reflected(value.frame.place), value.frame.turn), value.turning)
         if isinstance(value, Many):
             return Many(tuple([self.seen(member) for member in value.members]))
         return value
@@ -489,7 +521,8 @@ class Scope:
                 related=[(entity.site, "declared here")],
             )
         if isinstance(entity, Placed):
-            return Spot(entity.frame_for(self))
+            frame = entity.frame_for(self)
+            return Spot(frame, entity.turning)
         if isinstance(entity, ValueEntity) and entity.kind in ("gauge", "output"):
             raise self.stop(
                 BUILT_READS_LIVE,

@@ -23,7 +23,7 @@ from somite.expansion.values import (
     Value,
 )
 from somite.findings import Code, Finding, has_errors
-from somite.ir import Axis, Quaternion, Signs, Vector
+from somite.ir import Axis, Frame, Quaternion, Shown, Signs, Vector
 from somite.syntax import (
     Document,
     Expression,
@@ -34,6 +34,8 @@ from somite.text import Site
 
 if TYPE_CHECKING:
     from somite.expansion.scope import Scope
+    from somite.opening import Opened
+    from somite.sheet import Sheet
 
 UNKNOWN_NAME = Code("unknown-name")
 UNKNOWN_HELPER = Code("unknown-helper")
@@ -53,6 +55,8 @@ RESERVED = frozenset(
     {"move", "turn", "size", "left", "right", "first", "last", "end", "world", "here", "ground"}
     | {"side"}
 )
+GIVEN_OR_NONE = ("given", "none")
+"""What a rig that the sheet is asked for can be compared with."""
 UNWIND = "follow the names in it back, until one is the first again, and break the loop there"
 PARTS = ("move", "turn", "size")
 MOST_STATEMENTS = 250_000
@@ -108,6 +112,7 @@ class Lazy:
     check: Callable[[Value], Value] | None = None
     nodes_first: bool = False
     failed: bool = False
+    rig: bool = False
 
     def get(self) -> Value:
         """The value in the space of its own scope."""
@@ -154,7 +159,14 @@ class Space:
 
 @dataclass(slots=True, eq=False)
 class Build:
-    """What one expansion shares: findings, nodes by name, the recipe's axes, the sheet's nudges."""
+    """What one expansion shares: findings, nodes by name, the recipe's axes, the sheet's nudges.
+
+    A rig that is placed on a socket of another has a build of its own: its axes, nudges and records
+    are its own; findings, nodes and counts it shares. `around` is the other's, `ground` gives where
+    it stands there, `placed` what it is called, and `mirrored` says that it is built as a whole on
+    the reflected side. `rigs` are the sheets that this one's sheet names,
+    None for one that it leaves out.
+    """
 
     up: Axis = "+Y"
     front: Axis = "+Z"
@@ -163,9 +175,17 @@ class Build:
     nodes: dict[Name, NodeEntity] = field(default_factory=dict)
     entities: list[Entity] = field(default_factory=list)
     records: Records = field(default_factory=Records)
+    shown: dict[str, list[Shown]] = field(default_factory=dict)
     last: list[Callable[[], None]] = field(default_factory=list)
     declare_block: Callable[[Iterable[Statement], Scope], None] = lambda block, scope: None
     takers: Callable[[str], list[str]] = lambda word: []
+    place_rig: Callable[[Statement, Document, Scope], None] = lambda use, document, scope: None
+    around: Build | None = None
+    ground: Callable[[], Frame] | None = None
+    placed: str | None = None
+    mirrored: bool = False
+    rigs: dict[str, Sheet | None] = field(default_factory=dict)
+    opened: list[Opened] = field(default_factory=list)
     gauge_unit: Callable[[ValueEntity], None] = lambda entity: None
     nudges: Mapping[str, Vector] = field(default_factory=dict)
     nudged: set[str] = field(default_factory=set)
@@ -184,6 +204,18 @@ class Build:
     def sound(self) -> bool:
         """Whether every line was understood so far; where not, nothing is called unused."""
         return not self.broken and not has_errors(self.findings)
+
+    def emit(self) -> None:
+        """Make every record; a failure is reported and the others go on."""
+        for entity, emit in self.records.waiting:
+            if entity is not None and entity.failed:
+                continue
+            try:
+                emit()
+            except Stop as stop:
+                self.report(stop.finding)
+                if entity is not None:
+                    entity.failed = True
 
     def report(self, finding: Finding | None) -> None:
         """Keep a finding."""

@@ -45,9 +45,10 @@ class Arrow:
 
 @dataclass(frozen=True, slots=True)
 class Spot:
-    """A place: a position and a turn."""
+    """A place: a position and a turn, and whether the turn was said, though it may be none."""
 
     frame: Frame
+    turning: bool = False
 
 
 @dataclass(frozen=True, slots=True)

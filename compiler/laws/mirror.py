@@ -4,6 +4,9 @@ The rig is made symmetric first: each twin on the right is put where the left on
 by the signs that it keeps, and what stands a little off the middle is put into it. Then each
 control's channels are set, and in a second pose exchanged with its twin's by those signs; the
 second pose must be the reflection of the first.
+
+A rig that stands on a socket mirrors in a plane of its own. Where that is not the plane of the
+whole, it is tried by itself: the whole is laid so that its plane is the plane of the trial.
 """
 
 from __future__ import annotations
@@ -14,6 +17,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from somite.axes import Axes
 from somite.evaluate import Channel, Evaluator, Posed
 from somite.evaluate.algebra import Array
 from somite.evaluate.channels import channels_of
@@ -24,6 +28,7 @@ from somite.ir import (
     Curve,
     Frame,
     Node,
+    PlacedRig,
     Reach,
     Rig,
     Signs,
@@ -32,9 +37,16 @@ from somite.ir import (
 from somite.laws.law import Breach, Law
 from somite.laws.motion import distances, length_words, spreads
 from somite.laws.trial import Poses, Trial, Values
-from somite.settle import Settled, settle, spline
+from somite.settle import AXES, Settled, settle, spline
 from somite.spatial import curve as splines
-from somite.spatial.rotation import matrix_from_quaternion, quaternion_from_matrix
+from somite.spatial.rotation import (
+    conjugate,
+    matrix_from_quaternion,
+    product,
+    quaternion_from_matrix,
+    rotated,
+)
+from somite.spatial.vector import subtract
 
 LAW_MIRROR = Code("law-mirror")
 
@@ -50,12 +62,17 @@ SIDES = {"left": "right", "right": "left"}
 
 
 def breaches(trial: Trial) -> Iterator[Breach]:
-    """Control by control, then all together in seeded poses."""
+    """Plane by plane: that of the rig, then those of rigs on sockets that have one of their own."""
     if not any(node.mirror is not None for node in trial.rig.nodes):
         return
-    symmetric = _Symmetric.of(trial)
-    if symmetric is None:
-        return
+    for plane in _planes(trial):
+        symmetric = _Symmetric.of(trial, plane)
+        if symmetric is not None:
+            yield from _breaches(trial, symmetric)
+
+
+def _breaches(trial: Trial, symmetric: _Symmetric) -> Iterator[Breach]:
+    """Control by control, then all together in seeded poses."""
     poses = Poses(Evaluator(symmetric.settled))
     tried = list(_tries(trial, symmetric))
     for values, _ in tried:
@@ -90,6 +107,84 @@ def _tries(trial: Trial, symmetric: _Symmetric) -> Iterator[tuple[Values, str]]:
         yield values, f"in seeded pose {number + 1}"
 
 
+@dataclass(frozen=True, slots=True)
+class _Plane:
+    """A mirror plane with the rig laid so that it is the plane across one axis through the origin.
+
+    `home` is the placed rig whose plane it is, None for the whole; `aside` are all rigs that have
+    planes of their own. A thing belongs to a plane if both its sides stand in that rig.
+    """
+
+    rig: Rig
+    home: str | None
+    aside: frozenset[str]
+
+    def has(self, name: str, twin: str | None = None) -> bool:
+        """Whether a thing, with its other side where it has one, mirrors in this plane."""
+        twin = twin or _other_side(name) or name
+        home = self.rig.home(name, twin)
+        while home is not None and home.name not in self.aside:
+            home = self.rig.home(home.name, home.name)
+        return (None if home is None else home.name) == self.home
+
+
+def _planes(trial: Trial) -> Iterator[_Plane]:
+    """The plane of the rig, and that of each placed rig whose plane is another."""
+    rig = trial.rig
+    aside = frozenset(one.name for one in rig.placed if _is_aside(one, rig, trial.far))
+    yield _Plane(rig, None, aside)
+    for one in rig.placed:
+        if one.name in aside:
+            plane = _Plane(_laid_on(rig, one), one.name, aside)
+            if any(
+                node.mirror is not None and plane.has(node.name, node.mirror.twin)
+                for node in rig.nodes
+            ):
+                yield plane
+
+
+def _is_aside(placed: PlacedRig, rig: Rig, far: float) -> bool:
+    """Whether a placed rig's plane is another than that of the whole."""
+    across = "XYZ".index(rig.mirror_axis[1])
+    normal = rotated(placed.ground.turn, AXES[placed.mirror_axis])
+    off = abs(placed.ground.place[across]) > CLOSE * far
+    return off or abs(abs(normal[across]) - 1.0) > CLOSE
+
+
+def _laid_on(rig: Rig, placed: PlacedRig) -> Rig:
+    """The whole, moved and turned so that the ground of a placed rig is where its own was."""
+    ground = placed.ground
+    axes, other = Axes(rig.up, rig.front), Axes(placed.up, placed.front)
+    rows = [
+        [float(sum(a * b for a, b in zip(row, column, strict=True))) for column in other.rows]
+        for row in axes.rows
+    ]
+    convention = quaternion_from_matrix(tuple(tuple(row) for row in rows))  # type: ignore[arg-type]
+    turn = product(convention, conjugate(ground.turn))
+
+    def put(place: Vector) -> Vector:
+        return rotated(turn, subtract(place, ground.place))
+
+    def framed(rest: Frame) -> Frame:
+        return Frame(put(rest.place), product(turn, rest.turn))
+
+    def bent(one: Constraint) -> Constraint:
+        if isinstance(one, Reach) and one.bend is not None:
+            return replace(one, bend=rotated(turn, one.bend))
+        return one
+
+    return replace(
+        rig,
+        nodes=tuple(replace(node, rest=framed(node.rest)) for node in rig.nodes),
+        chains=tuple(replace(chain, end=put(chain.end)) for chain in rig.chains),
+        curves=tuple(
+            replace(curve, points=tuple(put(point) for point in curve.points))
+            for curve in rig.curves
+        ),
+        constraints=tuple(bent(one) for one in rig.constraints),
+    )
+
+
 @dataclass(slots=True)
 class _Symmetric:
     """A rig made symmetric. `twins` gives each channel's other side's channel and sign.
@@ -105,16 +200,23 @@ class _Symmetric:
     twins: dict[str, tuple[str, float]]
 
     @classmethod
-    def of(cls, trial: Trial) -> _Symmetric | None:
+    def of(cls, trial: Trial, plane: _Plane) -> _Symmetric | None:
         """None where the symmetric rig can not be settled, as on a curve that winds aside."""
         across = "XYZ".index(trial.rig.mirror_axis[1])
         signs: dict[str, tuple[str, Signs]] = {}
-        for node in trial.rig.nodes:
-            found = _signs(trial, node, across)
+        for node in plane.rig.nodes:
+            found = _signs(trial, plane, node, across)
             if found is not None:
                 signs[node.name] = found
-        left_out = trial.reached([node.name for node in trial.rig.nodes if node.name not in signs])
-        rig = _symmetrised(trial, across, signs)
+        # What a rig on a socket hangs on is at rest while its own plane is tried.
+        unlike = [
+            node.name
+            for node in plane.rig.nodes
+            if node.name not in signs
+            and (plane.home is None or node.name.startswith(f"{plane.home}."))
+        ]
+        left_out = trial.reached(unlike)
+        rig = _symmetrised(trial, plane, across, signs)
         settled, findings = settle(rig, trial.settled.plan)
         if settled is None or has_errors(findings):
             return None
@@ -161,9 +263,9 @@ class _Symmetric:
         )
 
 
-def _signs(trial: Trial, node: Node, across: int) -> tuple[str, Signs] | None:
+def _signs(trial: Trial, plane: _Plane, node: Node, across: int) -> tuple[str, Signs] | None:
     """A node's twin and the signs between them; its own for the middle, None for one-sided."""
-    if node.one_sided:
+    if node.one_sided or not plane.has(node.name, node.mirror.twin if node.mirror else None):
         return None
     if node.mirror is not None:
         if node.mirror.twin not in trial.nodes or trial.nodes[node.mirror.twin].one_sided:
@@ -208,9 +310,11 @@ def _twin_channels(
 # ---- the symmetric rig ---------------------------------------------------------------------------
 
 
-def _symmetrised(trial: Trial, across: int, signs: Mapping[str, tuple[str, Signs]]) -> Rig:
+def _symmetrised(
+    trial: Trial, plane: _Plane, across: int, signs: Mapping[str, tuple[str, Signs]]
+) -> Rig:
     """Right twins from left ones, the middle in the plane; all else as it is."""
-    rig = trial.rig
+    rig = plane.rig
     nodes = {node.name: node for node in rig.nodes}
     for name, (twin, diagonal) in signs.items():
         node = nodes[name]
@@ -218,9 +322,13 @@ def _symmetrised(trial: Trial, across: int, signs: Mapping[str, tuple[str, Signs
             nodes[name] = replace(node, rest=_middle(node.rest, across, diagonal))
     chains = {chain.name: chain for chain in rig.chains}
     curves = {curve.name: curve for curve in rig.curves}
-    made = {one.name: _curve(one, curves, trial.far, across) for one in rig.curves}
+    made = {
+        one.name: _curve(one, curves, trial.far, across) if plane.has(one.name) else one
+        for one in rig.curves
+    }
     for chain in rig.chains:
-        if chain.curve in made and _is_copy(chain.name, chains) is None:
+        own = plane.has(chain.name)
+        if own and chain.curve in made and _is_copy(chain.name, chains) is None:
             chains[chain.name] = _laid(chain, made[chain.curve], nodes)
     for name in [name for name in signs if _is_copy(name, nodes) is not None]:
         twin, diagonal = signs[name]
@@ -229,9 +337,17 @@ def _symmetrised(trial: Trial, across: int, signs: Mapping[str, tuple[str, Signs
     return replace(
         rig,
         nodes=tuple(nodes.values()),
-        chains=tuple(_chain(one, chains, nodes, signs, across) for one in rig.chains),
+        chains=tuple(
+            _chain(one, chains, nodes, signs, across) if plane.has(one.name) else one
+            for one in rig.chains
+        ),
         curves=tuple(made.values()),
-        constraints=tuple(_constraint(one, constraints, across) for one in rig.constraints),
+        constraints=tuple(
+            _constraint(one, constraints, across)
+            if isinstance(one, Reach) and plane.has(one.chain)
+            else one
+            for one in rig.constraints
+        ),
     )
 
 

@@ -117,6 +117,7 @@ class Trial:
             f"{node.name}.{dial.name}": dial for node in self.rig.nodes for dial in node.dials
         }
         self.before = reversed_edges(Wiring(self.rig))
+        self._heights: dict[str, float] = {}
 
     # ---- poses ---------------------------------------------------------------------------------
 
@@ -145,14 +146,35 @@ class Trial:
 
     def span(self, channel: Channel) -> tuple[float, float]:
         """Between what a channel is tried: its limits, or a working range where it has none."""
-        return span(channel, self.far)
+        return span(channel, self.height(channel.node))
+
+    def height(self, node: str) -> float:
+        """The height of the rig that a node belongs to: on a socket, that rig's own.
+
+        A rider's hand is moved as far as a rider's, however large the mount is.
+        """
+        home = self.rig.home(node)
+        if home is None:
+            return self.far
+        if home.name not in self._heights:
+            origin = home.ground.place
+            within = f"{home.name}."
+            own = [one.rest.place for one in self.rig.nodes if one.name.startswith(within)]
+            sides = [
+                max(0.0, *[place[axis] - origin[axis] for place in own])
+                - min(0.0, *[place[axis] - origin[axis] for place in own])
+                for axis in range(3)
+            ]
+            self._heights[home.name] = max(sides) or self.far
+        return self._heights[home.name]
 
     def working(self, channel: Channel) -> tuple[float, float]:
         """Between what an animator is taken to use a channel: its limits, else a working range."""
         low, high = self.span(channel)
         if channel.part not in WORKING:
             return low, high
-        wide = WORKING[channel.part] * (self.far if channel.part == "move" else 1.0)
+        far = self.height(channel.node) if channel.part == "move" else 1.0
+        wide = WORKING[channel.part] * far
         most = FAR if channel.part == "move" else TURNED
         return (
             -wide if channel.low <= -most else low,

@@ -1,7 +1,7 @@
 """Use: every free channel and dial changes something, and every joint moves with some control.
 
 A channel is tried at rest, then at the extremes of every dial, then in seeded poses, until it has
-moved a joint, a curve or a gauge.
+moved a joint, a curve or a gauge, or has shown or hidden a control.
 """
 
 from __future__ import annotations
@@ -23,6 +23,8 @@ CHANGED = 1e-7
 SEEDED = 6
 PROBED = {"move": 0.05, "turn": 0.3, "size": 0.2}
 """How far a channel is taken from where it is: in heights, radians, one."""
+AT_ONCE = 1_000_000
+"""Nodes, all poses counted, that are posed together: more would fill the memory for large rigs."""
 
 
 def breaches(trial: Trial) -> Iterator[Breach]:
@@ -34,7 +36,9 @@ def breaches(trial: Trial) -> Iterator[Breach]:
             break
         waiting = found.tried(base, waiting)
     yield from _useless(trial, waiting)
-    yield from _left(trial, found.moving)
+    if found.left():
+        found.tried_in_all()
+    yield from _left(trial, found.left())
 
 
 class _Use:
@@ -49,8 +53,48 @@ class _Use:
         self.watched = np.array([k for k, kind in enumerate(kinds) if kind in told], dtype=np.int64)
         self.names = [names[k] for k in self.watched]
 
+    def left(self) -> set[str]:
+        """Joints that only the carrier of all moves, or nothing; a root where it stands may."""
+        trial = self.trial
+        if all(node.carries_all for node in trial.controls):
+            return set()
+        roots = [node.rest.place for node in trial.carriers]
+        close = 1e-6 * trial.far
+        return {
+            joint.name
+            for joint in trial.joints
+            if joint.name not in self.moving
+            and not any(_near(joint.rest.place, place, close) for place in roots)
+        }
+
     def tried(self, base: Sequence[Values], waiting: list[Channel]) -> list[Channel]:
-        """Try channels from some poses; those that changed nothing."""
+        """Try channels from some poses, those no more that changed something; the others."""
+        most = self._most
+        waiting, base = list(waiting), list(base)
+        while base and waiting:
+            count = max(1, most // len(waiting))
+            held: list[Channel] = []
+            for start in range(0, len(waiting), most):
+                held += self._tried(base[:count], waiting[start : start + most])
+            waiting, base = held, base[count:]
+        return waiting
+
+    def tried_in_all(self) -> None:
+        """Try every channel from every pose until no joint is left that none has moved."""
+        for bases in _bases(self.trial):
+            for base in bases:
+                for start in range(0, len(self.trial.free), self._most):
+                    self._tried([base], list(self.trial.free[start : start + self._most]))
+                    if not self.left():
+                        return
+
+    @property
+    def _most(self) -> int:
+        """Channels, from all poses, that are tried at once; each takes two poses or three."""
+        return max(1, AT_ONCE // (3 * max(1, len(self.trial.nodes))))
+
+    def _tried(self, base: Sequence[Values], waiting: list[Channel]) -> list[Channel]:
+        """Try channels from some poses, all at once; those that changed nothing."""
         trial = self.trial
         poses = trial.poses()
         rows: list[tuple[int, int]] = []
@@ -91,6 +135,10 @@ class _Use:
         for gauge in self.trial.rig.gauges:
             values = posed.gauge(gauge.name)
             changed |= np.abs(values[pairs[:, 0]] - values[pairs[:, 1]]) > CHANGED
+        for node in self.trial.controls:
+            if node.shown:
+                shown = posed.shown(node.name)
+                changed |= shown[pairs[:, 0]] != shown[pairs[:, 1]]
         return changed
 
 
@@ -152,22 +200,9 @@ def _words(names: list[str]) -> list[str]:
     return found
 
 
-def _left(trial: Trial, moving: set[str]) -> Iterator[Breach]:
-    """Joints that only the carrier of all moves, or nothing; a root where it stands may."""
-    others = [node for node in trial.controls if not node.carries_all]
-    if not others:
-        return
-    roots = [node.rest.place for node in trial.carriers]
-    close = 1e-6 * trial.far
-    left = {
-        joint.name
-        for joint in trial.joints
-        if joint.name not in moving
-        and not any(_near(joint.rest.place, place, close) for place in roots)
-    }
-    if not left:
-        return
-    for name in trial.upstream(left):
+def _left(trial: Trial, left: set[str]) -> Iterator[Breach]:
+    """What is told of joints that no control moves."""
+    for name in trial.upstream(left) if left else ():
         also = len(trial.reached([name]) & left) - 1
         more = f" (nor the {also} below it)" if also else ""
         held = "no control moves it" if not trial.carriers else "only what carries all moves it"

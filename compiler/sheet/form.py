@@ -58,26 +58,43 @@ LEFT_ON_RIGHT = Code("left-on-right", Severity.WARNING)
 NUDGE_FORM = Code("nudge-form")
 MARKER_MISSING = Code("marker-missing")
 MARKER_OVERRIDDEN = Code("marker-overridden", Severity.NOTE)
+SHEET_IN_ITSELF = Code("sheet-in-itself")
 
-KEYS = ("character", "about", "unit", "up", "front", "landmarks", *SECTIONS, "nudge")
+KEYS = ("character", "about", "unit", "up", "front", "landmarks", *SECTIONS, "rigs", "nudge")
 """Everything that may stand at the top of a sheet."""
 
 MISTAKES = 100
 """The most findings of form that one sheet gives."""
 
+MOST_OPEN = 40
+"""Sheets within sheets."""
+
+CHARACTER = re.compile(r"[A-Za-z][A-Za-z0-9_]{0,63}")
+"""What a character may be called."""
+
 Kept = TypeVar("Kept")
 
 _SAYS = re.compile(r"(?=.*\w).*", re.DOTALL)
 _NUDGE_HELP = 'write [[nudge]] with node = "hip.left", by = [0, 0, "-3 mm"] and because = "…"'
-_WORD = re.compile(r"[A-Za-z][A-Za-z0-9_]{0,63}")
 _NODE = re.compile(r"[A-Za-z0-9_]+(\.[A-Za-z0-9_]+)*")
 
 
-def load(path: Path, root: Path | None = None) -> tuple[Sheet | None, tuple[Finding, ...]]:
+@dataclass(slots=True)
+class _Opened:
+    """Which sheets are being read, each because of the one before, and those read already."""
+
+    open: list[Path] = field(default_factory=list)
+    read: dict[Path, Sheet | None] = field(default_factory=dict)
+
+
+def load(
+    path: Path, root: Path | None = None, opened: _Opened | None = None
+) -> tuple[Sheet | None, tuple[Finding, ...]]:
     """The sheet in a file: .toml or .json, or .csv, .gltf or .glb where landmarks are enough.
 
     `root` is the project folder (found from the file's place if None). A sheet whose header can not
-    be used is None; one with other mistakes comes out without what they touch.
+    be used is None; one with other mistakes comes out without what they touch. `opened` is kept
+    while the sheets that a sheet names are read.
     """
     root = project.find_root(path) if root is None else root
     name = project.shown(path, root)
@@ -89,7 +106,9 @@ def load(path: Path, root: Path | None = None) -> tuple[Sheet | None, tuple[Find
         help = f"a sheet is a {listed(('.toml', '.json', *SUFFIXES))} file"
         return None, (SHEET_KIND.at(None, message, help=help),)
     source, findings = project.read_source(path, name, limit=SHEET_LIMIT)
-    return (None, findings) if source is None else read(source, path.parent, root, path=path)
+    if source is None:
+        return None, findings
+    return read(source, path.parent, root, path=path, opened=opened)
 
 
 SHEET_LIMIT = 1024 * 1024
@@ -102,11 +121,12 @@ def read(
     root: Path | None = None,
     *,
     path: Path | None = None,
+    opened: _Opened | None = None,
 ) -> tuple[Sheet | None, tuple[Finding, ...]]:
     """The sheet in a text: JSON where its name ends so, else TOML.
 
-    `folder` is where its landmark file is looked for, inside `root`; without a folder that file is
-    not read and a finding says so.
+    `folder` is where its landmark file and the sheets of its rigs are looked for, inside `root`;
+    without a folder those files are not read and a finding says so.
     """
     tree: Table | None
     if source.name.lower().endswith(".json"):
@@ -119,7 +139,9 @@ def read(
         tree, findings = read_toml(source)
     if tree is None:
         return None, findings
-    form = _Form(list(findings))
+    form = _Form(list(findings), opened=opened or _Opened())
+    if path is not None:
+        form.opened.open.append(path.resolve())
     header = form.header(tree, source)
     if header is None:
         form.unknown_keys(tree)
@@ -142,7 +164,7 @@ def _load_bare(path: Path, name: str) -> tuple[Sheet | None, tuple[Finding, ...]
     if file is None:
         return None, findings
     site = Site(name, 1, 1)
-    if _WORD.fullmatch(character) is None:
+    if CHARACTER.fullmatch(character) is None:
         message = f"expected a file named after its character, found {quoted(path.name)}"
         return None, (SHEET_HEADER.at(site, message, help="begin the name with a letter"),)
     sheet = Sheet(
@@ -181,6 +203,7 @@ class _Form:
 
     findings: list[Finding]
     refused: set[str] = field(default_factory=set)
+    opened: _Opened = field(default_factory=_Opened)
 
     # --- the header -------------------------------------------------------------------------------
 
@@ -188,7 +211,7 @@ class _Form:
         """The header's facts, or None where one of those that numbers need is missing."""
         top = source.site(0, 1)
         character = self._text(tree, "character", top, 'character = "tansy_heron"')
-        if character is not None and _WORD.fullmatch(character) is None:
+        if character is not None and CHARACTER.fullmatch(character) is None:
             message = f"expected a name of letters, digits and _, found {quoted(character)}"
             self._header_finding(tree, "character", message, 'for example "tansy_heron"')
             character = None
@@ -280,6 +303,10 @@ class _Form:
         measures = self._section(parts["measures"], self._measure)
         file, source, names = self._landmarks(parts["landmarks"], place, folder, root)
         nudges = self._nudges(parts["nudge"], place)
+        rigs = self._section(parts["rigs"], lambda entry: self._rig(entry, folder, root))
+        sources = (written,) if source is None else (written, source)
+        for rig in rigs.values():
+            sources = tuple(dict.fromkeys((*sources, *rig.value.sources)))
         sheet = Sheet(
             character=header.character,
             about=header.about,
@@ -298,7 +325,8 @@ class _Form:
             sections={key: entry.site for key, entry in parts.items() if entry is not None},
             refused=frozenset(self.refused),
             unread=parts["landmarks"] is not None and file is None,
-            sources=(written,) if source is None else (written, source),
+            sources=sources,
+            rigs=rigs,
         )
         self._overridden(sheet)
         return sheet
@@ -425,6 +453,52 @@ class _Form:
             self._refuse(entry, value)
             return None
         return Measured(value, entry.value.site, entry.site)
+
+    # --- rigs that stand on this one --------------------------------------------------------------
+
+    def _rig(self, entry: Entry, folder: Path | None, root: Path | None) -> Measured[Sheet] | None:
+        """The sheet of another rig, from the file that is named."""
+        value = entry.value
+        if not is_text(value):
+            message = f"expected the file of the sheet of {quoted(entry.key)}, found "
+            help = f'for example {entry.key} = "pip_otter.toml"'
+            self._refuse(entry, WRONG_KIND.at(value.site, message + described(value), help=help))
+            return None
+        assert isinstance(value, Scalar)
+        written = str(value.value)
+        if folder is None:
+            message = f"expected the folder of {quoted(written)}, found a sheet without a place"
+            help = "save the sheet to a file"
+            self._refuse(entry, project.FILE_MISSING.at(value.site, message, help=help))
+            return None
+        root = folder if root is None else root
+        path, findings = project.resolve(root, folder, written, value.site)
+        if path is None:
+            self.refused.add(entry.key)
+            self.findings.extend(findings)
+            return None
+        sheet = self._opened_sheet(path, root, entry)
+        return None if sheet is None else Measured(sheet, value.site, entry.site)
+
+    def _opened_sheet(self, path: Path, root: Path, entry: Entry) -> Sheet | None:
+        opened = self.opened
+        if path in opened.open or len(opened.open) >= MOST_OPEN:
+            message = f"the sheet of {quoted(entry.key)} names itself among its rigs"
+            if path not in opened.open:
+                message = f"expected at most {MOST_OPEN} sheets within sheets, found more"
+            help = "a rig can not stand on itself; name the sheet of another character"
+            self._refuse(entry, SHEET_IN_ITSELF.at(entry.value.site, message, help=help))
+            return None
+        if path not in opened.read:
+            before = list(opened.open)
+            sheet, findings = load(path, root, opened)
+            opened.open[:] = before
+            self.findings.extend(findings)
+            opened.read[path] = sheet
+        found = opened.read[path]
+        if found is None:
+            self.refused.add(entry.key)
+        return found
 
     # --- nudges -----------------------------------------------------------------------------------
 

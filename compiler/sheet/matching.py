@@ -37,7 +37,8 @@ UNUSED_MEASURE = Code("unused-measure", Severity.WARNING)
 NOT_WHOLE = Code("not-whole")
 UNKNOWN_CHOICE = Code("unknown-choice")
 
-Kind = Literal["point", "pair", "row", "length", "angle", "count", "number", "choice"]
+Kind = Literal["point", "pair", "row", "length", "angle", "count", "number", "choice", "rig"]
+"""What a recipe asks for; a rig is no measure, and is answered by whoever places it."""
 
 COMPARED = 200
 """The most names among which near ones are looked for: beyond that, nobody mistyped just one."""

@@ -97,7 +97,8 @@ class Sheet:
     `markers` holds the named landmarks of another file, each name with every place that bears it;
     a recipe's requests find them when points, pairs and rows do not answer. `refused` names entries
     that were written but could not be read (their findings are made), so they are not missing;
-    `unread` says the same of a whole landmark file.
+    `unread` says the same of a whole landmark file. `rigs` are the sheets of other rigs that stand
+    on this character; `sources` names their files too.
     """
 
     character: str
@@ -118,6 +119,7 @@ class Sheet:
     refused: frozenset[str] = frozenset()
     unread: bool = False
     sources: tuple[SourceFile, ...] = ()
+    rigs: Mapping[str, Measured[Sheet]] = field(default_factory=dict)
 
     @property
     def digest(self) -> str:

@@ -11,7 +11,13 @@ import builtins
 from collections.abc import Iterable
 from types import ModuleType
 
-from somite.expansion.clauses import STATEMENT_MISPLACED, check_block, check_clauses, said
+from somite.expansion.clauses import (
+    STATEMENT_MISPLACED,
+    check_block,
+    check_clauses,
+    check_filled,
+    said,
+)
 from somite.expansion.scope import Scope
 from somite.expansion.state import Pending, Stop, endless
 from somite.findings import listed
@@ -38,6 +44,7 @@ from somite.statements import (
     recipe,
     repeat,
     sheet,
+    socket,
     twist,
     use,
     when,
@@ -56,6 +63,7 @@ MODULES: tuple[ModuleType, ...] = (
     let,
     place,
     group,
+    socket,
     joint,
     control,
     dial,
@@ -75,8 +83,8 @@ MODULES: tuple[ModuleType, ...] = (
 STATEMENTS: dict[str, ModuleType] = {word: module for module in MODULES for word in module.WORDS}
 
 BODY = frozenset(
-    {"use", "mirror", "repeat", "when", "let", "place", "group", "joint", "control", "chain"}
-    | {"curve", "reach", "twist", "feed_live", "feed_from", "gauge", "output", "list"}
+    {"use", "mirror", "repeat", "when", "let", "place", "group", "socket", "joint", "control"}
+    | {"chain", "curve", "reach", "twist", "feed_live", "feed_from", "gauge", "output", "list"}
     | {"pose_named", "pose_set", "pose_sweep", "check"}
 )
 """Statements that a recipe or a part may hold."""
@@ -128,6 +136,7 @@ def _declare(statement: Statement, scope: Scope) -> None:
         if takes is not None and "grip" not in takes:  # A curve's is checked as it is declared.
             check_block(statement, scope, takes)
         if statement.word in BLOCKS:
+            check_filled(statement, scope)
             _check_inside(statement, scope)
         if statement.word in UNGATHERED:
             check_clauses(statement, scope, module.CLAUSES or frozenset())

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from itertools import pairwise
 
+from somite.expansion import grounds
 from somite.expansion.clauses import excuses_of, gather, only, text_of
 from somite.expansion.curves import worked
 from somite.expansion.entities import ChainEntity, CurveEntity, NodeEntity
@@ -339,10 +340,9 @@ def _along(entity: ChainEntity, curve: CurveEntity, axis: Axis) -> tuple[tuple[F
     scope = entity.scope
     shape = worked(curve)
     made, table = shape.spline, shape.table
-    if curve.scope.mirrored != scope.mirrored:
-        made = spline.Curve(
-            made.knots, made.degree, tuple([scope.build.reflected(p) for p in made.points])
-        )
+    if curve.scope.build is not scope.build or curve.scope.mirrored != scope.mirrored:
+        here = [grounds.vector_between(p, curve.scope, scope, point=True) for p in made.points]
+        made = spline.Curve(made.knots, made.degree, tuple(here))
     entity.fractions = _fractions(entity)
     total = table.length
     parameters = [arc.parameter_at_length(table, total * fraction) for fraction in entity.fractions]

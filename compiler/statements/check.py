@@ -7,6 +7,7 @@ from dataclasses import replace
 from somite.expansion.clauses import check_block, check_clauses, gather, only, text_of
 from somite.expansion.entities import ChainEntity, CurveEntity, NodeEntity, ValueEntity
 from somite.expansion.live import UNIT_DIMENSIONS
+from somite.expansion.mentions import mention
 from somite.expansion.nodes import axis_of, own_axis
 from somite.expansion.records import records_of
 from somite.expansion.scope import Scope
@@ -78,6 +79,8 @@ def _pose(
         if scope.truth(line.arguments[0]):
             for inner in line.block:
                 _pose(inner, scope, poses, settings, sweeps)
+        else:
+            mention(line.block, scope)
         return
     if line.word not in POSES:
         return  # Told already, where the block was read.
@@ -191,7 +194,7 @@ def _of_results(
     if not isinstance(entity, ValueEntity) or entity.kind not in ("gauge", "output"):
         raise scope.stop(CHECK_FORM, subject, f"expected a gauge, found {entity.called}")
     if entity.unit == "later":
-        scope.build.gauge_unit(entity)
+        entity.scope.build.gauge_unit(entity)
     dimension = UNIT_DIMENSIONS[entity.unit]
     return replace(
         made,

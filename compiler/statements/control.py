@@ -15,6 +15,7 @@ from somite.expansion.nodes import (
 )
 from somite.expansion.records import records_of
 from somite.expansion.scope import Scope
+from somite.expansion.showing import shown_of
 from somite.expansion.state import PARTS
 from somite.expansion.values import Arrow, named
 from somite.findings import Code, nearest
@@ -27,7 +28,7 @@ LIMIT_BACKWARD = Code("limit-backward")
 BAD_SHAPE = Code("bad-shape")
 
 WORDS = ("control",)
-CLAUSES = NODE | {"shape", "lock", "only", "limit", "size", "carries"}
+CLAUSES = NODE | {"shape", "lock", "only", "limit", "size", "carries", "shown"}
 BLOCK = frozenset({"when", "dial"})
 
 DIMENSIONS = {"move": LENGTH, "turn": ANGLE, "size": NUMBER}
@@ -48,6 +49,7 @@ def declare(statement: Statement, scope: Scope) -> None:
                 limits=_limits(entity),
                 size_even="size" in entity.clauses,
                 carries_all="carries" in entity.clauses,
+                shown=shown_of(entity),
             )
         )
         records.constraints.extend(leading(entity))

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from somite.expansion.clauses import check_block, check_terms, gather, only, text_of, was_of
 from somite.expansion.entities import NodeEntity
+from somite.expansion.mentions import mention
 from somite.expansion.scope import Scope
 from somite.expansion.state import DECLARED_TWICE, RESERVED_NAME
 from somite.expansion.values import Quantity, named
@@ -33,8 +34,11 @@ def declare_dials(block: Iterable[Statement], entity: NodeEntity, scope: Scope) 
     for statement in block:
         if statement.word == "dial":
             _declare(statement, entity, scope)
-        elif statement.word == "when" and scope.truth(statement.arguments[0]):
-            declare_dials(statement.block, entity, scope)
+        elif statement.word == "when":
+            if scope.truth(statement.arguments[0]):
+                declare_dials(statement.block, entity, scope)
+            else:
+                mention(statement.block, scope)
 
 
 def _declare(statement: Statement, entity: NodeEntity, scope: Scope) -> None:

@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from somite.expansion.clauses import gather, only, text_of
 from somite.expansion.entities import (
     ChainEntity,
     CurveEntity,
     Entity,
+    Family,
     NodeEntity,
     UseEntity,
     ValueEntity,
     entities_in,
+    name_of,
 )
 from somite.expansion.records import records_of
 from somite.expansion.scope import Scope
+from somite.expansion.showing import SHOWN_FORM, shown_from
 from somite.expansion.state import NEEDS_SIDE, Stop
 from somite.expansion.values import Handle, Many, Value, named
 from somite.findings import Code
@@ -25,9 +29,10 @@ from somite.syntax import Argument, Clause, Items, Reference, Statement, Word
 LIST_MEMBER = Code("list-member")
 
 WORDS = ("list",)
-CLAUSES = frozenset({"about"})
+CLAUSES = frozenset({"about", "shown"})
 BLOCK = frozenset({"when"})
 
+ENDS = ("first", "last")
 MOST_DEPTH = 32
 """Lists within lists."""
 
@@ -42,12 +47,30 @@ def declare(statement: Statement, scope: Scope) -> None:
     scope.declare(text, entity)
 
     def emit() -> None:
-        about = text_of(only(gather(statement, scope, CLAUSES), "about"))
-        records_of(scope).lists.append(
-            NamedList(entity.dotted, members_of(entity), about, entity.origin)
-        )
+        clauses = gather(statement, scope, CLAUSES)
+        about = text_of(only(clauses, "about"))
+        members = members_of(entity)
+        records_of(scope).lists.append(NamedList(entity.dotted, members, about, entity.origin))
+        for clause in clauses.get("shown", ()):
+            _show(clause, members, scope)
 
     records_of(scope).later(entity, emit)
+
+
+def _show(clause: Clause, members: tuple[str, ...], scope: Scope) -> None:
+    """Show every control of a list by a dial."""
+    nodes = scope.build.nodes
+    controls = [name for name in members if nodes[name_of(name)].node_kind == "control"]
+    if not controls:
+        raise scope.stop(
+            SHOWN_FORM,
+            clause,
+            "expected controls in this list to show, found none",
+            help="name controls in the list; joints and groups are never shown to an animator",
+        )
+    condition = shown_from(clause, scope, None)
+    for name in controls:
+        scope.build.shown.setdefault(name, []).append(condition)
 
 
 def members_of(entity: ValueEntity, depth: int = 0) -> tuple[str, ...]:
@@ -79,6 +102,18 @@ def _nodes(argument: Argument, scope: Scope, depth: int) -> Iterator[str]:
 
 
 def _look_up(argument: Reference, scope: Scope) -> Value:
+    """A name; one that has numbers stands for all of them, also for what is named inside each."""
+    path = scope.segments(argument)
+    family = scope.thing(path[0]) if isinstance(path[0], str) else None
+    if not isinstance(family, Family) or len(path) == 1 or path[1] in (*family.members, *ENDS):
+        return _on_sides(argument, scope)
+    word, *inner = argument.path
+    numbers = sorted(family.members)
+    each = [replace(argument, path=(word, number, *inner)) for number in numbers]
+    return Many(tuple([_on_sides(one, scope) for one in each]))
+
+
+def _on_sides(argument: Reference, scope: Scope) -> Value:
     """A name; one that is built on both sides stands for both."""
     try:
         return scope.look_up(argument, nodes_first=True)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
+from somite.expansion.entities import NodeEntity
 from somite.expansion.scope import Scope
 from somite.expansion.state import DECLARED_TWICE, Lazy
 from somite.expansion.values import (
@@ -39,7 +40,9 @@ WORDS = ("part", "needs", "offers")
 CLAUSES = frozenset({"about"})
 BLOCK: frozenset[str] | None = None
 
-THINGS = frozenset({"node", "nodes", "group", "joint", "control", "curve", "chain", "dial"})
+THINGS = frozenset({"node", "nodes", "group", "socket", "joint", "control", "curve", "chain"}) | {
+    "dial"
+}
 NUMBERS = {"length": LENGTH, "angle": ANGLE, "number": NUMBER, "count": NUMBER}
 EAGER = frozenset({"length", "angle", "number", "count", "choice"})
 
@@ -239,9 +242,10 @@ def _as_thing(kind: str, value: Value, scope: Scope, at: Argument) -> Value:
         raise Mismatch("expected a dial of a control, found something else")
     if value.rest:
         raise Mismatch(f"expected a {kind}, found a channel")
-    nodes = ("group", "joint", "control", "grip")
-    if entity.kind == kind or (kind == "node" and entity.kind in nodes):
+    if entity.kind == kind or (kind == "node" and isinstance(entity, NodeEntity)):
         return value
+    if (entity.kind, kind) == ("socket", "group"):
+        return value  # A socket is a group with a marked role.
     raise Mismatch(
         f"expected a {kind}, found {entity.called}",
         "for one of its joints write .first or .last" if entity.kind == "chain" else None,

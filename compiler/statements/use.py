@@ -1,4 +1,7 @@
-"""`use PART as NAME`: a part in its place; its name goes before every name inside."""
+"""`use PART as NAME`: a part in its place; its name goes before every name inside.
+
+A recipe is placed by the same line, on a socket: `somite.placing` does that.
+"""
 
 from __future__ import annotations
 
@@ -13,9 +16,10 @@ from somite.syntax import Clause, Expression, Statement, Word
 
 UNKNOWN_PART = Code("unknown-part")
 PART_IN_ITSELF = Code("part-in-itself")
+PLACED_FORM = Code("placed-form")
 
 WORDS = ("use",)
-CLAUSES = frozenset({"with", "was", "about"})
+CLAUSES = frozenset({"with", "was", "about", "shown", "on", "measured"})
 BLOCK = frozenset({"when"})
 
 MOST_DEPTH = 40
@@ -40,11 +44,21 @@ def declare(statement: Statement, scope: Scope) -> None:
             help=f'did you mean "{near}"?' if near else f"import {word.text} from library",
         )
     part, document = found
+    if part.word == "recipe":
+        build.place_rig(statement, document, scope)
+        return
     _check_depth(word, part, scope)
     text, name = scope.full_name(head)
     entity = UseEntity(name, statement, scope, kind="use", part=word.text)
     scope.declare(text, entity)
     entity.clauses = gather(statement, scope, CLAUSES)
+    for clause in (*entity.clauses.get("on", ()), *entity.clauses.get("measured", ())):
+        scope.report(
+            PLACED_FORM,
+            clause,
+            f'"{clause.word}" belongs to the use of a recipe, and "{word.text}" is a part',
+            help="give a part what it needs: with NEED = ...",
+        )
     old = (
         *scope.space.old_prefix,
         was_of(entity.clauses) or text,
@@ -58,6 +72,7 @@ def declare(statement: Statement, scope: Scope) -> None:
         mirrored=scope.mirrored,
         trail=(scope.site(statement), *scope.trail),
         stack=(*scope.stack, word.text),
+        shown=(*scope.shown, *((clause, scope) for clause in entity.clauses.get("shown", ()))),
     )
     entity.inner = inner
     check_clauses(part, inner, PART_CLAUSES)

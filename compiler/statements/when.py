@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from somite.expansion.mentions import mention
 from somite.expansion.scope import Scope
 from somite.syntax import Statement
 
@@ -14,3 +15,5 @@ def declare(statement: Statement, scope: Scope) -> None:
     """Declare the block if the condition holds."""
     if scope.truth(statement.arguments[0]):
         scope.build.declare_block(statement.block, scope)
+    else:  # Last, when what stands below is declared, too.
+        scope.build.last.append(lambda: mention(statement.block, scope))

@@ -6,6 +6,14 @@ from functools import cache
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
+PLAINEST = {
+    "upright": "juniper_fox.toml",
+    "four_legged": "four_legged/soot_cat.toml",
+    "long_necked": "long_necked/wick_flamingo.toml",
+    "limbless": "limbless/lisle_snake.toml",
+    "many_armed": "many_armed/ambrosia_spider.toml",
+}
+"""Of each shipped recipe a sheet that leaves much to it and needs no other file."""
 PLAIN_SHEET = 'character = "pip_otter"\nunit = "cm"\nup = "+Y"\nfront = "+Z"\n'
 
 
@@ -13,9 +21,9 @@ PLAIN_SHEET = 'character = "pip_otter"\nunit = "cm"\nup = "+Y"\nfront = "+Z"\n'
 def recipes() -> tuple[tuple[str, str, str], ...]:
     """Each recipe's name, its text, and the text of a sheet that it is built for."""
     found = []
-    heron = (ROOT / "recipes/sheets/tansy_heron.toml").read_text(encoding="utf-8")
     for path in sorted((ROOT / "recipes").glob("*.somite")):
-        found.append((path.name, path.read_text(encoding="utf-8"), heron))
+        sheet = (ROOT / "recipes/sheets" / PLAINEST[path.stem]).read_text(encoding="utf-8")
+        found.append((path.name, path.read_text(encoding="utf-8"), sheet))
     for path in sorted((ROOT / "tests/cases").glob("*/*.somite")):
         beside = path.with_suffix(".toml")
         sheet = beside.read_text(encoding="utf-8") if beside.exists() else PLAIN_SHEET
@@ -39,6 +47,6 @@ def sheets() -> tuple[tuple[str, bytes], ...]:
 
 
 @cache
-def upright() -> str:
-    """The recipe that every shipped sheet is for."""
-    return (ROOT / "recipes/upright.somite").read_text(encoding="utf-8")
+def two_legged() -> str:
+    """A small recipe that every shipped sheet can answer."""
+    return (Path(__file__).parent / "two_legged.somite").read_text(encoding="utf-8")

@@ -63,12 +63,12 @@ def try_damaged_recipe(seed: tuple[str, str, str], change: int, root: Path) -> N
 def try_damaged_sheet(sheet: tuple[str, bytes], change: int, root: Path) -> None:
     name, content = sheet
     damaged = fuzz_mutations.damaged(content.decode(), change).encode()
-    tried(fuzz_seeds.upright().encode(), damaged, root, name)
+    tried(fuzz_seeds.two_legged().encode(), damaged, root, name)
 
 
 def try_bytes(content: bytes, root: Path) -> None:
     tried(content, PLAIN, root)
-    tried(fuzz_seeds.upright().encode(), content, root)
+    tried(fuzz_seeds.two_legged().encode(), content, root)
 
 
 def try_damaged_bytes(seed: tuple[str, str, str], at: int, piece: bytes, root: Path) -> None:

@@ -30,7 +30,7 @@ _FENCE = re.compile(r"^```([^\n]*)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 _SAID = re.compile(r'"[^"\n]*"|#[^\n]*')
 _WORD = re.compile(r"[a-z][a-z0-9_]*")
 _DECLARED = re.compile(
-    r"^\s*(?:control|joint|group|chain|curve|grip|place|let|gauge|output|list|part|use \w+ as)"
+    r"^\s*(?:control|joint|group|socket|chain|curve|grip|place|let|gauge|output|list|part|use \w+ as)"
     r" (\w+)|^pose (\w+)$",
     re.MULTILINE,
 )
@@ -187,7 +187,9 @@ def ran(example: Example, folder: Path) -> list[tuple[str, str]]:
     command = laid_out(example, folder)
     out, errors = io.StringIO(), io.StringIO()
     with chdir(folder), redirect_stdout(out), redirect_stderr(errors):
-        main([*command.split(), "--format", "json"])
+        # Where a command's own result has forms, those of findings have a longer name.
+        option = "--findings-format" if command.startswith("diff ") else "--format"
+        main([*command.split(), option, "json"])
     text = errors.getvalue()
     assert "Traceback" not in text, text
     assert text.startswith("{"), text

@@ -30,7 +30,7 @@ from somite.text import Source
 
 SHARED = (
     *("index", "first_recipe", "expressions", "placing", "following", "mirroring", "names"),
-    *("excuses", "sheets", "evaluating"),
+    *("excuses", "sheets", "casts", "evaluating", "matching", "reviewing", "git"),
 )
 """Pages that are about no single statement."""
 
@@ -133,6 +133,7 @@ def test_every_fence_says_what_its_text_is() -> None:
         ("toml", "cast"),
         ("toml", "next"),
         ("json", "form"),
+        ("python", "run"),
         ("text",),
         ("sh",),
     }

@@ -67,7 +67,10 @@ def read_bytes(content: bytes, name: str) -> None:
         return None
     measures, findings = measure(sheet, REQUESTS)
     check(findings, lines)
-    answered = (*measures.points, *measures.pairs, *measures.numbers)
+    answered = (
+        *(*measures.points, *measures.pairs, *measures.pair_rows, *measures.rows),
+        *(*measures.numbers, *measures.choices),
+    )
     names = sorted((*answered, *measures.missing, *measures.refused))
     assert names == sorted(request.name for request in REQUESTS)
     return None
