@@ -18,7 +18,6 @@ from somite.evaluate.channels import (
     Note,
     PoseError,
     unknown,
-    value_in_rig_units,
 )
 from somite.expansion.state import UNKNOWN_NAME
 from somite.findings import Code, Finding, Severity, nearest
@@ -112,7 +111,7 @@ def typed_value(text: str, channel: Channel, rig: Rig) -> float:
     """
     text = text.strip()
     if channel.options:
-        return float(value_in_rig_units(channel, text, 1.0))
+        return _choice(channel, text)
     wanted = _DIMENSIONS[channel.unit]
     found = _QUANTITY.fullmatch(text) if len(text) <= _LONGEST else None
     if found is None:
@@ -129,6 +128,15 @@ def typed_value(text: str, channel: Channel, rig: Rig) -> float:
     if dimension != wanted:
         raise _ill(channel, wanted, rig, f'"{text}", which is {dimension_name(dimension)}')
     return value
+
+
+def _choice(channel: Channel, word: str) -> float:
+    if word in channel.options:
+        return float(channel.options.index(word))
+    close = nearest(word, channel.options)
+    help = f'did you mean "{close}"?' if close else f"the choices are {', '.join(channel.options)}"
+    message = f'expected one of the choices of "{channel.name}", found "{word}"'
+    raise PoseError([CHANNEL_VALUE.at(None, message, help=help)])
 
 
 def _ill(channel: Channel, wanted: Dimension, rig: Rig, found: str) -> PoseError:

@@ -6,8 +6,18 @@ takes one pose or arrays of poses and gives a `Posed`.
 
 from __future__ import annotations
 
+from somite.evaluate.back_ends import BackEnd, MissingExtra
 from somite.evaluate.channels import Channel, Note, PoseError
 from somite.evaluate.evaluator import Evaluator, rig_function
 from somite.evaluate.posed import Posed
 
-__all__ = ["Channel", "Evaluator", "Note", "PoseError", "Posed", "rig_function"]
+__all__ = [
+    "BackEnd",
+    "Channel",
+    "Evaluator",
+    "MissingExtra",
+    "Note",
+    "PoseError",
+    "Posed",
+    "rig_function",
+]

@@ -281,3 +281,10 @@ def rows(numbers: Sequence[int]) -> slice | Index:
     if list(numbers) == list(range(first, first + len(numbers))):
         return slice(first, first + len(numbers))
     return np.array(numbers, dtype=np.int64)
+
+
+def numbers(held: slice | Index) -> list[int]:
+    """Row numbers that `rows` made."""
+    if isinstance(held, slice):
+        return list(range(held.start, held.stop))
+    return [int(number) for number in held]

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal, TypeAlias
+from math import isfinite
+from typing import TYPE_CHECKING, Literal, TypeAlias
 
 import numpy as np
 
@@ -146,28 +147,26 @@ def always_alive(rig: Rig, table: Mapping[str, Channel]) -> Alive:
     return frozenset(found)
 
 
-def alive_in(given: Iterable[str], table: Mapping[str, Channel]) -> Alive:
-    """What a pose sets beyond dials."""
-    return frozenset(
-        (channel.node, channel.part)
-        for channel in (table[name] for name in given)
-        if channel.part != "dial" and not channel.locked and not channel.driven
-    )
+Values: TypeAlias = "float | Array"
+"""A channel's values: one for all poses, or one a pose."""
 
 
 def checked(
     given: Mapping[str, ArrayLike], table: Mapping[str, Channel]
-) -> tuple[dict[str, Array], int]:
-    """Values by channel, each a number or one a pose, and how many poses there are.
+) -> tuple[dict[str, Values], int | None]:
+    """Values by channel, and how many poses there are; None where no channel has one a pose.
 
     Raises PoseError for unknown names, what is no number, and lengths that differ.
     """
-    found: dict[str, Array] = {}
+    found: dict[str, Values] = {}
     wrong: list[Finding] = []
     poses: int | None = None
     for name, value in given.items():
         if name not in table:
             wrong.append(unknown("a channel or a dial of the rig", name, table))
+            continue
+        if type(value) is float and isfinite(value):
+            found[name] = value
             continue
         try:
             array = np.asarray(value, dtype=np.float64)
@@ -180,15 +179,17 @@ def checked(
             wrong.append(_ill(name, "expected a finite number", str(array)))
         elif array.ndim == 1 and poses is not None and len(array) != poses:
             wrong.append(_ill(name, f"expected {poses} poses as before", f"{len(array)}"))
+        elif array.ndim == 0:
+            found[name] = float(array)
         else:
-            poses = len(array) if array.ndim == 1 else poses
+            poses = len(array)
             found[name] = array
     if wrong:
         raise PoseError(wrong)
-    return found, 1 if poses is None else poses
+    return found, poses
 
 
-def refuse_infinite(given: Mapping[str, Array]) -> None:
+def refuse_infinite(given: Mapping[str, Values]) -> None:
     """Raise PoseError if any value is not finite."""
     wrong = [name for name, value in given.items() if not np.isfinite(value).all()]
     if wrong:
@@ -206,29 +207,3 @@ def unknown(expected: str, name: str, known: Iterable[str]) -> Finding:
 
 def _ill(name: str, expected: str, found: str) -> Finding:
     return CHANNEL_VALUE.at(None, f'{expected} for "{name}", found {found}')
-
-
-def value_in_rig_units(channel: Channel, value: Any, metres_per_unit: float) -> Any:
-    """A value as a recipe writes it (its unit, degrees, a choice's word) as the rig takes it.
-
-    Raises PoseError for a word that is not one of the choices.
-    """
-    if isinstance(value, str):
-        if value not in channel.options:
-            near = nearest(value, channel.options)
-            words = ", ".join(channel.options)
-            raise PoseError(
-                [
-                    CHANNEL_VALUE.at(
-                        None,
-                        f'expected one of the choices of "{channel.name}", found "{value}"',
-                        help=f'did you mean "{near}"?' if near else f"the choices are {words}",
-                    )
-                ]
-            )
-        return float(channel.options.index(value))
-    if channel.unit == "length":
-        return np.asarray(value, dtype=np.float64) * metres_per_unit
-    if channel.unit == "angle":
-        return np.radians(np.asarray(value, dtype=np.float64))
-    return value

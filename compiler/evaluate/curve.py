@@ -8,23 +8,29 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from somite.evaluate.algebra import Array, Condition, Index, dotted, squared
+from somite.evaluate.scalar import curve as scalar
+from somite.evaluate.scalar.crossing import LOOKS
+from somite.evaluate.scalar.live import combined
+from somite.evaluate.scalar.writer import listed
 from somite.evaluate.state import State
 from somite.spatial import spline
 
+if TYPE_CHECKING:
+    from somite.evaluate.scalar.writer import Writer
+
 _PARTS_IN_ALL = 16
 _PARTS = 4
-REFINED = 2
-"""Steps of Newton's method from a length to a parameter, from a cubic guess in a part."""
 _GAUSS = (
-    (0.23861918608319690863, 0.46791393457269104739),
-    (0.66120938646626451366, 0.36076157304813860757),
-    (0.93246951420315202781, 0.17132449237917034504),
+    (scalar.NODE_1, scalar.WEIGHT_1),
+    (scalar.NODE_2, scalar.WEIGHT_2),
+    (scalar.NODE_3, scalar.WEIGHT_3),
 )
-"""Positive nodes and weights of the 6-point rule (Abramowitz and Stegun, table 25.4)."""
+"""Positive nodes and weights of the 6-point rule."""
 _NODES = np.array([-node for node, _ in reversed(_GAUSS)] + [node for node, _ in _GAUSS])
 _WEIGHTS = np.array([weight for _, weight in reversed(_GAUSS)] + [weight for _, weight in _GAUSS])
 
@@ -61,6 +67,32 @@ class PointsHeld:
                 for axis in range(3):
                     points[row] += moved[row, axis] * old[axis]
 
+    def encode(self, writer: Writer) -> None:
+        """As `Step.encode`."""
+        count = (
+            len(self.held[0]) if self.held else len(self.fixed if self.fixed is not None else ())
+        )
+        points = [writer.point(self.row, k) for k in range(count)]
+        fixed = np.zeros((count, 3)) if self.fixed is None else self.fixed
+        writer.add(
+            scalar.point_fixed,
+            [(to, writer.constant(*place)) for to, place in zip(points, fixed, strict=True)],
+        )
+        for grip, held in zip(self.grips, self.held, strict=True):
+            slot, room = (writer.slot(grip), *writer.size_of_slot(grip)), writer.scratch(3)
+            writer.add(
+                scalar.point_held,
+                [
+                    (points[k], *slot, writer.constant(*held[k]), room)
+                    for k in range(count)
+                    if held[k].any()
+                ],
+            )
+        if self.parent is not None and self.back is not None:
+            back = writer.constant(*self.back.T[:3].ravel())
+            slot = (writer.slot(self.parent), *writer.size_of_slot(self.parent))
+            writer.add(scalar.point_carried, [(to, *slot, back) for to in points])
+
 
 class Form:
     """What of a curve is the same in every pose: knots, and matrices from points to polynomials."""
@@ -86,9 +118,28 @@ class Form:
         self.looks = np.array(looks)
         self.looked = np.stack([_row(knots, degree, count, u, 0) for u in looks])
 
+    def encode(self, writer: Writer, row: int) -> tuple[int, int]:
+        """Where a curve's polynomials are in a program's memory, and its form's constants."""
+        sums = self.powers.reshape(-1, self.powers.shape[-1])
+        first = writer.scratch(3 * len(sums))
+        writer.add(combined, _sums(writer, row, sums, first))
+        return first, writer.constant(*self.starts, self.end)
 
-LOOKS = 32
-"""Places of every stretch between knots at which a first crossing is looked for."""
+    def encode_slopes(self, writer: Writer, row: int) -> tuple[int, list[int]]:
+        """Where velocities go, and the operands with which `combined` works them out."""
+        first = writer.scratch(3 * len(self.slopes))
+        return first, listed(_sums(writer, row, self.slopes, first))
+
+
+def _sums(writer: Writer, row: int, sums: Array, first: int) -> list[tuple[int, int, int, int]]:
+    """Members of `combined`: sums of control points of which most shares are zero."""
+    found = []
+    for k, shares in enumerate(sums):
+        used = np.flatnonzero(shares)
+        low, high = (int(used[0]), int(used[-1]) + 1) if len(used) else (0, 0)
+        to = first + 3 * k * writer.lanes
+        found.append((to, writer.point(row, low), high - low, writer.constant(*shares[low:high])))
+    return found
 
 
 def _row(knots: tuple[float, ...], degree: int, count: int, u: float, order: int) -> Array:
@@ -233,7 +284,7 @@ class Path:
         arrive = mean / np.maximum(speeds[part + 1, pose], np.where(flat, 1.0, slow))
         bend = share * (1.0 - share) * ((leave - 1.0) * (1.0 - share) - (arrive - 1.0) * share)
         u = start + width * np.clip(share + bend, 0.0, 1.0)
-        for _ in range(REFINED):
+        for _ in range(scalar.REFINED):
             speed = self._speeds(u)
             reached = before + self._between(start, u)
             still = speed <= 1e-12 * self.whole

@@ -13,37 +13,34 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from somite.evaluate.algebra import Array
+from somite.evaluate.back_ends import BackEnd, chosen, run
 from somite.evaluate.channels import (
     Alive,
     Channel,
     Note,
-    PoseError,
-    alive_in,
+    Values,
     always_alive,
     channels_of,
     checked,
     refuse_infinite,
-    unknown,
-    value_in_rig_units,
 )
 from somite.evaluate.layout import Layout, layout
 from somite.evaluate.posed import Posed
-from somite.evaluate.state import State, new_state
 from somite.settle import Settled
-from somite.units import metres_per
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
-CHUNK = 1000
-"""Poses that are evaluated together: enough to pay for a step, few enough to stay near, and no
-power of two, whose rows would fall on the same lines of a cache."""
 PLANS = 16
 """Plans that are kept."""
 
 
 class Evaluator:
     """A settled rig that can be posed.
+
+    `back_end` says what works poses out: "arrays", "scalar", "compiled" (which needs the extra of
+    that name; MissingExtra is raised without it) or, by how many poses there are, one of the first
+    two. They give the same within rounding: see the reference on evaluating.
 
     >>> import somite
     >>> made = somite.compile_text('''
@@ -67,10 +64,16 @@ class Evaluator:
     [[0.0, 0.9, 0.0], [0.5, 0.9, 0.0]]
     """
 
-    def __init__(self, settled: Settled) -> None:
-        self.settled = settled
+    def __init__(self, settled: Settled, back_end: BackEnd = "auto") -> None:
+        self.settled, self.back_end = settled, back_end
+        chosen(back_end, 1)
         self.channels: dict[str, Channel] = channels_of(settled.rig)
         self._always = always_alive(settled.rig, self.channels)
+        self._asleep = {
+            name: frozenset([(one.node, one.part)])
+            for name, one in self.channels.items()
+            if one.part != "dial" and (one.node, one.part) not in self._always
+        }
         self._even = frozenset(node.name for node in settled.rig.nodes if node.size_even)
         base = layout(settled, self.channels, self._always)
         self._slots = base.slots
@@ -86,45 +89,16 @@ class Evaluator:
         driven channels do not count: see `Posed.notes`. Raises PoseError, with findings, for
         unknown names, values that are not finite and numbers of poses that differ.
         """
-        given, poses = checked(channels or {}, self.channels)
+        given, found = checked(channels or {}, self.channels)
+        poses = 1 if found is None else found
         notes: list[Note] = []
         given = self._free(given, poses, notes)
-        plan = self._plan(self._always | alive_in(given, self.channels))
-        kept = len(self.names) + 1 if poses > CHUNK else None
-        state = new_state(plan.sizes, poses, kept)
-        self._fill(state, plan, given, notes)
-        with np.errstate(all="ignore"):
-            if kept is None:
-                plan.run(state)
-            else:
-                _run_in_parts(plan, state)
-        return Posed(self.settled, self.names, self.index, tuple(notes), state, plan, self.channels)
-
-    def named_pose(self, name: str) -> dict[str, float]:
-        """The channels of a pose that the recipe names. Raises PoseError for an unknown name."""
-        for pose in self.settled.rig.poses:
-            if pose.name == name:
-                return {setting.channel: setting.value for setting in pose.settings}
-        known = [pose.name for pose in self.settled.rig.poses]
-        raise PoseError([unknown("a pose of the recipe", name, known)])
-
-    def from_recipe_units(self, channels: Mapping[str, Any]) -> dict[str, Any]:
-        """Channels as a recipe writes them: in its unit, degrees and words of choices.
-
-        Raises PoseError for unknown names and words.
-        """
-        metres = metres_per(self.settled.rig.unit)
-        wrong = [
-            unknown("a channel or a dial of the rig", name, self.channels)
-            for name in channels
-            if name not in self.channels
-        ]
-        if wrong:
-            raise PoseError(wrong)
-        return {
-            name: value_in_rig_units(self.channels[name], value, metres)
-            for name, value in channels.items()
-        }
+        woken = [self._asleep[name] for name in given if name in self._asleep]
+        plan = self._plan(self._always.union(*woken))
+        values = self._values(plan, given, poses, notes)
+        results = run(chosen(self.back_end, poses), plan, values)
+        names, index, table = self.names, self.index, self.channels
+        return Posed(self.settled, names, index, tuple(notes), results, plan, table)
 
     def _plan(self, alive: Alive) -> Layout:
         found = self._plans.get(alive)
@@ -138,9 +112,11 @@ class Evaluator:
             self._plans.move_to_end(alive)
         return found
 
-    def _free(self, given: Mapping[str, Array], poses: int, notes: list[Note]) -> dict[str, Array]:
+    def _free(
+        self, given: Mapping[str, Values], poses: int, notes: list[Note]
+    ) -> dict[str, Values]:
         """What is given without locked and driven channels, and an even size's one number."""
-        found: dict[str, Array] = {}
+        found: dict[str, Values] = {}
         tied: dict[str, str] = {}
         for name, value in given.items():
             channel = self.channels[name]
@@ -149,68 +125,87 @@ class Evaluator:
                 if asked:
                     notes.append(Note(name, "locked" if channel.locked else "driven", asked))
                 continue
-            if channel.part == "size" and channel.node in self._even:
-                first = tied.setdefault(channel.node, name)
-                if first != name:
-                    other = _count(value != given[first], poses)
-                    if other:
-                        notes.append(Note(name, "tied", other))
+            if channel.part == "size":
+                if channel.node in self._even:
+                    first = tied.setdefault(channel.node, name)
+                    if first != name:
+                        other = _count(value != given[first], poses)
+                        if other:
+                            notes.append(Note(name, "tied", other))
+                        continue
+                if not _count(value != 1.0, poses):
                     continue
-            if channel.part != "size" or (value != 1.0).any():
-                found[name] = value
+            found[name] = value
         return found
 
-    def _fill(
-        self, state: State, plan: Layout, given: Mapping[str, Array], notes: list[Note]
-    ) -> None:
-        """Channels and dials put into a state, within their bounds."""
-        held = {"move": state.moves, "turn": state.turns, "size": state.sizes}
-        rows = {"move": plan.moves, "turn": plan.turns, "size": plan.scaled}
-        state.dials[...] = plan.bounds["dial"].default
+    def _values(
+        self, plan: Layout, given: Mapping[str, Values], poses: int, notes: list[Note]
+    ) -> Array:
+        """All channels of a plan (rows, poses), within their bounds."""
+        if poses == 1:
+            return self._values_of_one(plan, given, notes)
+        values = np.empty((plan.sizes.channels, poses))
+        resting = np.ones(plan.sizes.channels, dtype=bool)
+        resting[[plan.rows[name] for name in given]] = False
+        values[resting] = plan.bounds.rest[resting]
         for name, value in given.items():
             channel = self.channels[name]
-            part = channel.part
-            if part == "dial":
-                state.dials[plan.dials[name]] = value
+            if channel.part == "size" and channel.node in self._even:
+                first = plan.rows[f"{channel.node}.size.x"]
+                values[first : first + 3] = value
             else:
-                even = part == "size" and channel.node in self._even
-                axis = slice(None) if even else channel.axis
-                held[part][rows[part][channel.node], axis] = value
-        within = [
-            plan.bounds[part].within(array) for part, array in {**held, "dial": state.dials}.items()
-        ]
-        if not all(within):
+                values[plan.rows[name]] = value
+        if not plan.bounds.within(values):
             refuse_infinite(given)
-            notes.extend(self._limited(given, state.poses))
-        for name, row in plan.chosen:
-            if name in given:
-                np.rint(state.dials[row], out=state.dials[row])
+            notes.extend(self._limited(given, poses))
+        for name in given:
+            if self.channels[name].options:
+                row = plan.rows[name]
+                np.rint(values[row], out=values[row])
+        return values
 
-    def _limited(self, given: Mapping[str, Array], poses: int) -> Iterator[Note]:
+    def _values_of_one(self, plan: Layout, given: Mapping[str, Values], notes: list[Note]) -> Array:
+        """The same of one pose, without an array for each channel."""
+        values, beyond = plan.rest.copy(), False
+        for name, value in given.items():
+            channel = self.channels[name]
+            one = value if isinstance(value, float) else float(value[0])
+            if not channel.low <= one <= channel.high:
+                beyond = True
+                one = min(max(one, channel.low), channel.high)
+            if channel.options:
+                one = float(round(one))
+            if channel.part == "size" and channel.node in self._even:
+                first = plan.rows[f"{channel.node}.size.x"]
+                values[first : first + 3] = [one] * 3
+            else:
+                values[plan.rows[name]] = one
+        if beyond:
+            refuse_infinite(given)
+            notes.extend(self._limited(given, 1))
+        return np.array(values).reshape(-1, 1)
+
+    def _limited(self, given: Mapping[str, Values], poses: int) -> Iterator[Note]:
         """Notes for what was brought back to a limit."""
         for name, value in given.items():
             channel = self.channels[name]
-            beyond = _count((value < channel.low) | (value > channel.high), poses)
+            beyond = _count(_beyond(value, channel), poses)
             if beyond:
                 yield Note(name, "limited", beyond)
 
 
-def _run_in_parts(plan: Layout, state: State) -> None:
-    """Run a plan over many poses, a chunk at a time in arrays that stay."""
-    work = new_state(plan.sizes, CHUNK)
-    kept = len(state.world)
-    for start in range(0, state.poses, CHUNK):
-        stop = min(state.poses, start + CHUNK)
-        part = state.window(start, stop, work)
-        plan.run(part)
-        state.world[..., start:stop] = part.world[:kept]
+def _beyond(value: Values, channel: Channel) -> Any:
+    """Whether values are beyond the limits of a channel."""
+    if isinstance(value, float):
+        return value < channel.low or value > channel.high
+    return (value < channel.low) | (value > channel.high)
 
 
 def _count(wrong: Any, poses: int) -> int:
     """In how many poses; one value stands for all of them."""
-    if np.ndim(wrong) == 0:
+    if isinstance(wrong, bool):
         return poses if wrong else 0
-    return int(np.count_nonzero(wrong))
+    return int(np.count_nonzero(np.broadcast_to(wrong, (poses,))))
 
 
 def rig_function(settled: Settled) -> Evaluator:

@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from somite.evaluate.algebra import Index, Parts, arc, half_of, planes, stack
+from somite.evaluate.algebra import Index, Parts, arc, half_of, numbers, planes, stack
 from somite.evaluate.nodes import Mount
+from somite.evaluate.scalar import face as scalar
 from somite.evaluate.state import TURN, State
 from somite.ir import Vector
 from somite.spatial.rotation import product, rotated
 from somite.spatial.vector import cross, dot, subtract
+
+if TYPE_CHECKING:
+    from somite.evaluate.scalar.writer import Writer
 
 NEAR = 1e-20
 """Square of the sine under which up lies along the way to the mark, and says nothing."""
@@ -63,3 +68,17 @@ class Faced:
         turned = product(product(swung, roll), self.offsets)
         shape = (len(size), 4, state.poses)
         state.world[self.target, TURN] = stack(turned, shape)
+
+    def encode(self, writer: Writer) -> None:
+        """As `Step.encode`."""
+        mounts = [writer.scratch(7) for _ in numbers(self.target)]
+        self.mount.encode_places(writer, mounts)
+        self.mount.encode_turns(writer, mounts)
+        members = []
+        told = zip(*map(numbers, (self.target, self.marks, self.ups)), strict=True)
+        for k, (target, mark, up) in enumerate(told):
+            offset = [part[k, 0] for part in self.offsets]
+            fixed = (*self.axis, *self.up_own, *self.up_axis, *offset, self.near)
+            slots = (writer.slot(target), mounts[k], writer.slot(mark), writer.slot(up))
+            members.append((*slots, writer.constant(*fixed)))
+        writer.add(scalar.faced, members)

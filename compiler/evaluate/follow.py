@@ -9,15 +9,21 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
+from functools import partial
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from somite.evaluate.algebra import Array, Index, planes, rows, stack
-from somite.evaluate.nodes import Size, scale_of
-from somite.evaluate.state import TURN, State
+from somite.evaluate.algebra import Array, Index, numbers, planes, rows, stack
+from somite.evaluate.nodes import encode_places, encode_turns, scale_of
+from somite.evaluate.scalar import follow as scalar
+from somite.evaluate.state import TURN, Size, State
 from somite.ir import Dial, Quaternion, Vector
-from somite.spatial.rotation import conjugate, product, swing_twist
+from somite.spatial.rotation import IDENTITY, conjugate, product, swing_twist
+from somite.spatial.vector import ZERO
+
+if TYPE_CHECKING:
+    from somite.evaluate.scalar.writer import Writer
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +53,7 @@ class Weighting:
 
     def __init__(self, held: Sequence[Weights]) -> None:
         self.kind = held[0].kind
+        self.held = tuple(held)
         self.stated = np.array([one.stated for one in held])[:, :, None]
         self.order = np.arange(self.stated.shape[1])[:, None]
         self.rows = rows([one.row or 0 for one in held])
@@ -61,12 +68,56 @@ class Weighting:
         """(n, m, poses), summing to one."""
         if self.kind == "stated":
             return np.repeat(self.stated, state.poses, axis=2)
-        value = state.dials[self.rows]
         if self.kind == "chosen":
-            chosen = np.minimum(np.maximum(np.rint(value), 0.0), self.last)
+            chosen = self._chosen(state)
             return np.asarray(chosen[:, None] == self.order, dtype=np.float64)
+        value = state.dials[self.rows]
         at = np.minimum(np.maximum((value - self.low) * self.rate, 0.0), self.last)
         return np.asarray(np.maximum(0.0, 1.0 - np.abs(at[:, None] - self.order)))
+
+    def _chosen(self, state: State) -> Array:
+        """Which leader each dial chooses: (n, poses)."""
+        return np.minimum(np.maximum(np.rint(state.dials[self.rows]), 0.0), self.last)
+
+    def picked(self, state: State, led: Array) -> Array:
+        """What the chosen of leaders' (n · m, parts, poses) is: (n, parts, poses)."""
+        chosen = self._chosen(state).astype(np.intp)
+        every = led.reshape(len(self.held), len(self.order), *led.shape[1:])
+        return np.take_along_axis(every, chosen[:, None, None], axis=1)[:, 0]
+
+    def encode(self, writer: Writer) -> list[int]:
+        """Where each follow's weights are, one after another, in a program's memory."""
+        if self.kind == "stated":
+            return [writer.fixed(*one.stated) for one in self.held]
+        ranges = zip(self.low[:, 0].tolist(), self.rate[:, 0].tolist(), strict=True)
+        found = []
+        for one, (low, rate) in zip(self.held, ranges, strict=True):
+            leaders, row = len(self.order), one.row or 0
+            key = (self.kind, row, leaders, low, rate)
+            encode = partial(self._encode_one, writer, row, low, rate)
+            found.append(writer.once(key, leaders, encode))
+        return found
+
+    def members(
+        self, writer: Writer, targets: slice | Index, led: Sequence[int]
+    ) -> list[tuple[int, ...]]:
+        """Slots, weights (or the dials that choose), how many leaders, and theirs (addresses)."""
+        leaders = len(self.order)
+        if self.kind == "chosen":
+            held = [writer.dial(one.row or 0) for one in self.held]
+        else:
+            held = self.encode(writer)
+        return [
+            (writer.slot(target), one, leaders, *led[k * leaders : (k + 1) * leaders])
+            for k, (target, one) in enumerate(zip(numbers(targets), held, strict=True))
+        ]
+
+    def _encode_one(self, writer: Writer, row: int, low: float, rate: float, to: int) -> None:
+        member = (to, writer.dial(row), len(self.order))
+        if self.kind == "chosen":
+            writer.add(scalar.weighed_by_choice, [member])
+        else:
+            writer.add(scalar.weighed_between, [(*member, writer.constant(low, rate))])
 
 
 def weights_of(stated: Sequence[float], dial: Dial | None, row: int | None) -> Weights:
@@ -98,9 +149,27 @@ class BlendedPlaces:
             led = state.world[self.leaders, :3, 3]
         else:
             led = np.matmul(self.offsets[:, None], state.world[self.leaders, :3])[:, :, 0]
+        if self.weights.kind == "chosen":
+            state.world[self.target, :3, 3] = self.weights.picked(state, led)
+            return
         weights = self.weights.of(state)
         led = led.reshape(*weights.shape[:2], 3, state.poses)
         state.world[self.target, :3, 3] = (led * weights[:, :, None]).sum(axis=1)
+
+    def encode(self, writer: Writer) -> None:
+        """As `Step.encode`."""
+        slots = numbers(self.leaders)
+        if self.offsets is None:
+            offsets = [ZERO] * len(slots)
+        else:
+            offsets = [(x, y, z) for x, y, z in self.offsets[:, 0, :3].tolist()]
+        led, moved = _led(writer, slots, [offset == ZERO for offset in offsets])
+        encode_places(
+            writer, [led[k] for k in moved], [slots[k] for k in moved], [offsets[k] for k in moved]
+        )
+        chosen = self.weights.kind == "chosen"
+        operation = scalar.chosen_places if chosen else scalar.blended_places
+        writer.add(operation, self.weights.members(writer, self.target, led))
 
 
 @dataclass(slots=True)
@@ -115,9 +184,52 @@ class BlendedTurns:
     def run(self, state: State) -> None:
         """Blend."""
         led = np.matmul(self.turnings, state.world[self.leaders, TURN])
-        weights = self.weights.of(state)
-        led = led.reshape(*weights.shape[:2], 4, state.poses)
-        state.world[self.target, TURN] = blended(led, weights)
+        state.world[self.target, TURN] = _weighed(state, led, self.weights)
+
+    def encode(self, writer: Writer) -> None:
+        """As `Step.encode`."""
+        slots = numbers(self.leaders)
+        rests = [(x, y, z, w) for x, y, z, w in self.turnings[:, :, 3].tolist()]
+        led, turned = _led(writer, slots, [rest == IDENTITY for rest in rests])
+        encode_turns(
+            writer, [led[k] for k in turned], [slots[k] for k in turned], [rests[k] for k in turned]
+        )
+        _encode_blend(writer, self.target, led, self.weights)
+
+
+def _led(
+    writer: Writer, slots: Sequence[int], as_it_is: Sequence[bool]
+) -> tuple[list[int], list[int]]:
+    """Where leaders are to be read, rest offsets included: the slots themselves, or scratch.
+
+    And which of them have to be written to scratch.
+    """
+    led = [
+        writer.slot(slot) if same else writer.scratch(7)
+        for slot, same in zip(slots, as_it_is, strict=True)
+    ]
+    return led, [k for k, same in enumerate(as_it_is) if not same]
+
+
+def _encode_blend(
+    writer: Writer, targets: slice | Index, led: Sequence[int], weights: Weighting
+) -> None:
+    """Have turns of leaders blended."""
+    members = weights.members(writer, targets, led)
+    if weights.kind == "chosen":
+        writer.add(scalar.chosen_turns, members)
+    elif len(weights.order) == 2:
+        writer.add(scalar.blended_two, [(to, held, a, b) for to, held, _, a, b in members])
+    else:
+        writer.add(scalar.blended_turns, members)
+
+
+def _weighed(state: State, led: Array, weights: Weighting) -> Array:
+    """The turns (n, 4, poses) that weights make of leaders' (n · m, 4, poses)."""
+    if weights.kind == "chosen":
+        return weights.picked(state, led)
+    share = weights.of(state)
+    return blended(led.reshape(*share.shape[:2], 4, state.poses), share)
 
 
 def blended(turns: Array, weights: Array) -> Array:
@@ -145,7 +257,7 @@ def _between_two(a: Array, b: Array, share: Array, other: Array) -> Array:
     product = a * b
     along = product[:, 0] + product[:, 1] + product[:, 2] + product[:, 3]
     total: Array = a * share[:, None]
-    total += b * np.copysign(other, along)[:, None]
+    total += b * np.where(along < 0.0, -other, other)[:, None]
     np.multiply(total, total, out=product)
     square = product[:, 0] + product[:, 1] + product[:, 2] + product[:, 3]
     total /= np.sqrt(square)[:, None]
@@ -177,8 +289,21 @@ class TurnsAbout:
             since = product(conjugate(level), planes(state.world[slot, TURN]))
             _, twist = swing_twist(since, self.axis)
             led.append(stack(product(product(level, twist), offset), (4, state.poses)))
-        found = blended(np.stack(led)[None], self.weights.of(state))
-        state.world[self.target, TURN] = found[0]
+        state.world[self.target, TURN] = _weighed(state, np.stack(led), self.weights)[0]
+
+    def encode(self, writer: Writer) -> None:
+        """As `Step.encode`."""
+        led = [writer.scratch(7) for _ in self.leaders]
+        parent = writer.slot(self.parent)
+        told = zip(led, self.leaders, self.rests, self.offsets, strict=True)
+        writer.add(
+            scalar.turned_about,
+            [
+                (to, parent, writer.slot(leader), writer.constant(*self.axis, *rest, *offset))
+                for to, leader, rest, offset in told
+            ],
+        )
+        _encode_blend(writer, slice(self.target, self.target + 1), led, self.weights)
 
 
 @dataclass(slots=True)
@@ -196,6 +321,13 @@ class BlendedSize:
             total = total + weight * self._one(state, source)
         kept = state.scales if self.made.kind == "even" else state.stretches
         kept[self.made.row] = total
+
+    def encode(self, writer: Writer) -> None:
+        """As `Step.encode`."""
+        (weights,) = self.weights.encode(writer)
+        sources = [part for one in self.sources for part in writer.size_of(one)]
+        made = writer.size_of(self.made)
+        writer.add(scalar.blended_sizes, [(*made, weights, len(self.sources), *sources)])
 
     def _one(self, state: State, source: Size) -> Array:
         if source.kind == "any":

@@ -10,8 +10,7 @@ from collections.abc import Mapping
 
 from somite.evaluate.channels import Alive
 from somite.evaluate.follow import Weights
-from somite.evaluate.nodes import ONE, Size
-from somite.evaluate.state import Sizes
+from somite.evaluate.state import ONE, Size, Sizes
 from somite.ir import Constraint, Follow, Node, Ride
 
 

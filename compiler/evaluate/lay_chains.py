@@ -16,11 +16,12 @@ from somite.evaluate.laying import (
     may_be,
     mount_of,
 )
-from somite.evaluate.live import Number
+from somite.evaluate.live import Number, Summed
 from somite.evaluate.nodes import EvenOf, Mount
 from somite.evaluate.reach import Bend, Reached, Shape
-from somite.evaluate.ride import SUBSTEPS, Ridden
-from somite.evaluate.state import State, Step
+from somite.evaluate.ride import Ridden
+from somite.evaluate.scalar.frames import SUBSTEPS
+from somite.evaluate.state import Step
 from somite.evaluate.twist import Twisted, TwistedEnd, Untwisted
 from somite.ir import Quaternion, Reach, Ride, Twist, TwistEnd
 from somite.settle import AXES, ReachRest, TwistEndRest, aimed, side_axis, spline
@@ -88,6 +89,7 @@ def ride(laying: Laying, ride: Ride) -> None:
     carrier = laying.slot(rest.carrier)
     carried = _carried_at_rest(laying, ride)
     laying.rest_ends[chain.name] = (carried[0], carried[-1])
+    laying.together.update(range(joints, joints + len(chain.joints)))
     step = Ridden(
         form=form_of(laying, ride.curve),
         curve=laying.curve_rows[ride.curve],
@@ -313,10 +315,4 @@ def _axis_turns(
                 needs.extend(laying.channel_needs(channel))
                 terms.append((share, laying.channel(channel)))
 
-    def total(state: State) -> Any:
-        found: Any = 0.0
-        for share, value in terms:
-            found = found + share * value(state)
-        return found
-
-    return total
+    return Summed(terms)

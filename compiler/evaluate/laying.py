@@ -18,9 +18,9 @@ from somite.evaluate.algebra import affine, right_product, rows
 from somite.evaluate.channels import Alive, Channel
 from somite.evaluate.follow import Weights, weights_of
 from somite.evaluate.inherited import Inherited
-from somite.evaluate.live import Number
-from somite.evaluate.nodes import ONE, Mount, Size, Turned
-from somite.evaluate.state import Sizes, Step
+from somite.evaluate.live import Fixed, Kept, Number
+from somite.evaluate.nodes import Mount, Turned
+from somite.evaluate.state import ONE, Size, Sizes, Step
 from somite.ir import Amount, Constraint, Dial, Follow, Quaternion, Reach, Ride, Vector
 from somite.order import written
 from somite.settle import Settled
@@ -102,6 +102,7 @@ class Laying:
         self.names = {slot: name for name, slot in self.slots.items()}
         self.counts = Sizes(
             slots=len(self.slots) + 1,
+            nodes=len(self.slots),
             moves=len(self.moves),
             turns=len(self.turns),
             sizes=len(self.scaled),
@@ -118,6 +119,8 @@ class Laying:
         self.ready: dict[Key, int] = {}
         self.operations: list[Operation] = []
         self.node_operations: dict[int, str] = {}
+        self.handed: dict[int, int] = {}
+        self.together: set[int] = set()
         self.asked: set[Size] = set()
         self.inherited = self._inherited()
 
@@ -301,26 +304,19 @@ class Laying:
     def channel(self, name: str) -> Number:
         """The present value of a channel, dial or gauge."""
         if name in self.gauges:
-            row = self.gauges[name]
-            return lambda state: state.gauges[row]
+            return Kept("gauge", self.gauges[name])
         held = self.table[name]
         if held.part == "dial":
-            row = self.dials[name]
-            return lambda state: state.dials[row]
+            return Kept("dial", self.dials[name])
         by_part = {"move": self.moves, "turn": self.turns, "size": self.scaled}
         found = by_part[held.part].get(held.node)
-        if found is None:
-            default = held.default
-            return lambda state: default
-        row, axis, part = found, held.axis, f"{held.part}s"
-        return lambda state: getattr(state, part)[row, axis]
+        return Fixed(held.default) if found is None else Kept(held.part, found, held.axis)
 
     def amount(self, amount: Amount) -> Number:
         """The present value of an amount."""
         if amount.channel is not None:
             return self.channel(amount.channel)
-        value = amount.value
-        return lambda state: value
+        return Fixed(amount.value)
 
     def amount_needs(self, amount: Amount) -> Iterator[Key]:
         """What an amount is read from."""
@@ -357,6 +353,8 @@ def mount_of(mounts: Sequence[Mounted]) -> Mount:
     return Mount(
         [one.place.slot for one in mounts],
         [one.turn.slot for one in mounts],
+        [one.place.place for one in mounts],
+        [one.turn.turn for one in mounts],
         offsets_of([one.place for one in mounts]),
         turnings_of([one.turn for one in mounts]),
         first.size.kind,

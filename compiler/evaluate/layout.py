@@ -8,7 +8,7 @@ arrays. Evaluating does no more than run the steps: names and graphs end here.
 from __future__ import annotations
 
 from collections.abc import Hashable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -16,8 +16,8 @@ import numpy as np
 from somite.evaluate import lay_chains, lay_mounts, measures
 from somite.evaluate.algebra import Array, rows
 from somite.evaluate.channels import Alive, Channel
-from somite.evaluate.laying import Laying, Mounted, mount_of, whole_of
-from somite.evaluate.live import Written, number
+from somite.evaluate.laying import WORLD_SLOT, Laying, Mounted, mount_of, whole_of
+from somite.evaluate.live import Kept, Written, number
 from somite.evaluate.nodes import (
     Carried,
     Free,
@@ -26,26 +26,49 @@ from somite.evaluate.nodes import (
     PlaceOnly,
     TurnOnly,
 )
-from somite.evaluate.state import Sizes, State, Step
+from somite.evaluate.scalar.writer import Program, Writer
+from somite.evaluate.state import ONE, Size, Sizes, State, Step
 from somite.ir import Face, Feed, Follow, Gauge, Reach, Ride, Twist
 from somite.settle import Settled
+from somite.spatial.rotation import IDENTITY
 
 
 @dataclass(frozen=True, slots=True)
 class Layout:
-    """Steps, the sizes of the arrays, and rows by name: of nodes, of channels, of results."""
+    """Steps, the sizes of the arrays, and rows by name: of nodes, of results, and of channels.
+
+    `rows` has the row of each channel that may be other than at rest, in the order moves, turns,
+    sizes, dials; `driven` are those that feeds write; `rest` has what all channels are at rest.
+    `sized` tells sizes of nodes' slots, and `handed` to which node's slot what a constraint writes
+    to a slot of its own is handed on as it is: a program writes it there.
+    """
 
     steps: tuple[Step, ...]
     sizes: Sizes
     slots: dict[str, int]
-    moves: dict[str, int]
-    turns: dict[str, int]
-    scaled: dict[str, int]
-    dials: dict[str, int]
+    rows: dict[str, int]
     gauges: dict[str, int]
     curves: dict[str, int]
-    bounds: dict[str, Bounds]
-    chosen: tuple[tuple[str, int], ...]
+    driven: tuple[int, ...]
+    bounds: Bounds
+    sized: dict[int, Size]
+    handed: dict[int, int]
+    rest: list[float]
+    _programs: dict[int, Program] = field(default_factory=dict)
+
+    def program(self, lanes: int) -> Program:
+        """The plan as numbers, for so many lanes."""
+        found = self._programs.get(lanes)
+        if found is None:
+            found = self._programs[lanes] = self.written(lanes)
+        return found
+
+    def written(self, lanes: int, unwritten: float = 0.0) -> Program:
+        """The plan written as numbers; `unwritten` is what its memory has where nothing is yet."""
+        writer = Writer(self.sizes, self.sized, self.handed, lanes)
+        for step in self.steps:
+            writer.step(step.encode)
+        return writer.program(self.rest, unwritten)
 
     def run(self, state: State) -> None:
         """Evaluate a state."""
@@ -55,18 +78,18 @@ class Layout:
 
 @dataclass(frozen=True, slots=True)
 class Bounds:
-    """Lowest, highest and default values of some rows of channels, constant over poses."""
+    """Lowest and highest values of channels, and what they are at rest: (rows, 1)."""
 
     low: Array
     high: Array
-    default: Array
+    rest: Array
 
     def within(self, values: Array) -> bool:
         """Bring values within their bounds, and say whether they all were."""
         if not values.size:
             return True
         least, most = values.min(axis=-1), values.max(axis=-1)  # not a number in either shows
-        if ((least >= self.low[..., 0]) & (most <= self.high[..., 0])).all():
+        if ((least >= self.low[:, 0]) & (most <= self.high[:, 0])).all():
             return True
         np.clip(values, self.low, self.high, out=values)
         return False
@@ -82,38 +105,47 @@ def layout(
     if slots is None:
         slots = _order(_laid(Laying(settled, table, alive, None)))
     laying = _laid(Laying(settled, table, alive, slots))
+    rows = _rows(laying)
+    own = laying.inherited.own
+    bounds = _bounds([table[name] for name in rows])
     return Layout(
         laying.steps(),
         laying.counts,
         laying.slots,
-        laying.moves,
-        laying.turns,
-        laying.scaled,
-        laying.dials,
+        rows,
         laying.gauges,
         laying.curve_rows,
-        _bounds(laying),
-        tuple([(name, row) for name, row in laying.dials.items() if table[name].options]),
+        _driven(laying, rows),
+        bounds,
+        {slot: own(name) for name, slot in laying.slots.items() if own(name) != ONE},
+        laying.handed,
+        bounds.rest.ravel().tolist(),
     )
 
 
-def _bounds(laying: Laying) -> dict[str, Bounds]:
-    found = {}
-    parts = {"move": laying.moves, "turn": laying.turns, "size": laying.scaled}
-    for part, rows_of in parts.items():
-        held = [laying.table[f"{node}.{part}.{axis}"] for node in rows_of for axis in "xyz"]
-        found[part] = _bounds_of(held, (len(rows_of), 3, 1))
-    dials = [laying.table[name] for name in laying.dials]
-    found["dial"] = _bounds_of(dials, (len(dials), 1))
-    return found
+def _rows(laying: Laying) -> dict[str, int]:
+    """Rows of channels by name."""
+    parts = (("move", laying.moves), ("turn", laying.turns), ("size", laying.scaled))
+    names = [f"{node}.{part}.{axis}" for part, held in parts for node in held for axis in "xyz"]
+    return {name: row for row, name in enumerate([*names, *laying.dials])}
 
 
-def _bounds_of(channels: list[Channel], shape: tuple[int, ...]) -> Bounds:
-    return Bounds(
-        np.array([one.low for one in channels]).reshape(shape),
-        np.array([one.high for one in channels]).reshape(shape),
-        np.array([one.default for one in channels]).reshape(shape),
+def _driven(laying: Laying, rows: Mapping[str, int]) -> tuple[int, ...]:
+    """Rows of channels that feeds write: of an even size all three."""
+    written = set(laying.feed_of)
+    for target in laying.feed_of:
+        channel = laying.table[target]
+        if channel.part == "size" and laying.nodes[channel.node].size_even:
+            written |= {f"{channel.node}.size.{axis}" for axis in "xyz"}
+    return tuple([row for name, row in rows.items() if name in written])
+
+
+def _bounds(channels: list[Channel]) -> Bounds:
+    low, high, rest = (
+        np.array([getattr(one, what) for one in channels]).reshape(-1, 1)
+        for what in ("low", "high", "default")
     )
+    return Bounds(low, high, np.clip(rest, low, high))
 
 
 def _order(laying: Laying) -> dict[str, int]:
@@ -176,6 +208,10 @@ def _node(laying: Laying, name: str) -> None:
         form = (*mounted.form, *own)
         laying.add(operation, "free", form, member, lambda held: _free(laying, held))
     laying.node_operations[operation] = name
+    turned = mounted.turn
+    held = turned.slot == WORLD_SLOT or turned.slot in laying.names
+    if not held and turned.slot not in laying.together and turned.turn == IDENTITY:
+        laying.handed[turned.slot] = slot
 
 
 def _own_parts(laying: Laying, name: str) -> tuple[Hashable, ...]:
@@ -192,13 +228,20 @@ def _own_parts(laying: Laying, name: str) -> tuple[Hashable, ...]:
 
 def _own_needs(laying: Laying, name: str) -> list[tuple[str, Hashable]]:
     needs: list[tuple[str, Hashable]] = []
-    for part, held in (("move", laying.moves), ("size", laying.scaled)):
-        if name in held:
-            for axis in "xyz":
-                needs.extend(laying.channel_needs(f"{name}.{part}.{axis}"))
+    if name in laying.moves:
+        for axis in "xyz":
+            needs.extend(laying.channel_needs(f"{name}.move.{axis}"))
     if name in laying.turns:
         laying.turn_within(name)
         needs.append(("local", name))
+    return needs + _size_needs(laying, name)
+
+
+def _size_needs(laying: Laying, name: str) -> list[tuple[str, Hashable]]:
+    needs: list[tuple[str, Hashable]] = []
+    if name in laying.scaled:
+        for axis in "xyz":
+            needs.extend(laying.channel_needs(f"{name}.size.{axis}"))
     if name in laying.extras:
         needs.append(("extra", name))
     return needs
@@ -207,8 +250,13 @@ def _own_needs(laying: Laying, name: str) -> list[tuple[str, Hashable]]:
 def _carried(held: list[Any]) -> Step:
     held = sorted(held, key=lambda member: member[0])
     rest = np.stack([whole_of(mounted) for _, _, mounted in held])
+    mounts = [mounted for _, _, mounted in held]
     return Carried(
-        [slot for slot, _, _ in held], [mounted.place.slot for _, _, mounted in held], rest
+        [slot for slot, _, _ in held],
+        [mounted.place.slot for mounted in mounts],
+        rest,
+        [mounted.place.place for mounted in mounts],
+        [mounted.turn.turn for mounted in mounts],
     )
 
 
@@ -228,6 +276,7 @@ def _local(laying: Laying, names: list[str]) -> Local:
         made = [laying.inherited.own(name) for name in names]
         local.made = made[0].kind
         local.made_rows = [size.row if size in laying.asked else -1 for size in made]
+        local.own = made
     return local
 
 
@@ -247,7 +296,7 @@ def _aspect(laying: Laying, name: str, aspect: str) -> None:
             laying.turn_within(name)
             needs.append(("local", name))
     else:
-        needs = [("turn", slot), ("size", mounted.size), *_own_needs(laying, name)]
+        needs = [("turn", slot), ("size", mounted.size), *_size_needs(laying, name)]
     operation = laying.operation(needs)
     member = (aspect, slot, name, apart)
     laying.add(
@@ -284,33 +333,23 @@ def _feed(laying: Laying, feed: Feed) -> None:
     channel = laying.table[feed.target]
     needs = list(measures.needs(laying, feed.value))
     value = number(feed.value, laying.channel, lambda one: measures.measure(laying, one))
-    low, high = channel.low, channel.high
     if channel.part == "dial":
-        row = laying.dials[feed.target]
-
-        def keep(state: State, found: Any) -> None:
-            state.dials[row] = np.clip(found, low, high)
+        kept = [Kept("dial", laying.dials[feed.target])]
     else:
         held = {"move": laying.moves, "turn": laying.turns, "size": laying.scaled}[channel.part]
-        row, part = held[channel.node], f"{channel.part}s"
+        row = held[channel.node]
         even = channel.part == "size" and laying.nodes[channel.node].size_even
-        axis = slice(0, 3) if even else channel.axis
-
-        def keep(state: State, found: Any) -> None:
-            getattr(state, part)[row, axis] = np.clip(found, low, high)
-
+        axes = range(3) if even else (channel.axis,)
+        kept = [Kept(channel.part, row, axis) for axis in axes]
     operation = laying.operation(needs)
-    laying.alone(operation, "feed", Written(value, keep))
+    step = Written(value, kept, channel.low, channel.high)
+    laying.alone(operation, "feed", step)
     laying.provide(operation, ("channel", feed.target))
 
 
 def _gauge(laying: Laying, gauge: Gauge) -> None:
-    row = laying.gauges[gauge.name]
     value = number(gauge.value, laying.channel, lambda one: measures.measure(laying, one))
-
-    def keep(state: State, found: Any) -> None:
-        state.gauges[row] = found
-
+    kept = [Kept("gauge", laying.gauges[gauge.name])]
     operation = laying.operation(measures.needs(laying, gauge.value))
-    laying.alone(operation, "gauge", Written(value, keep))
+    laying.alone(operation, "gauge", Written(value, kept))
     laying.provide(operation, ("gauge", gauge.name))

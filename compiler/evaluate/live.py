@@ -10,26 +10,90 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Any, TypeAlias
+from math import inf
+from typing import TYPE_CHECKING, Any, Literal, Protocol, TypeAlias
 
 import numpy as np
 
 from somite.evaluate.algebra import Array
+from somite.evaluate.scalar import live as scalar
 from somite.evaluate.state import State
 from somite.ir import Apply, Constant, Live, Map, Measure, Read
 
-Number: TypeAlias = Callable[[State], "Array | float"]
+if TYPE_CHECKING:
+    from somite.evaluate.scalar.writer import Writer
 
-HUGE = 1e12
+HUGE = scalar.HUGE
 """What no live number goes beyond."""
+Kind: TypeAlias = Literal["move", "turn", "size", "dial", "gauge"]
 
 
-def number(value: Live, read: Callable[[str], Number], measure: Callable[[Measure], Number]) -> Any:
-    """The function of an expression; `read` and `measure` give those of its leaves."""
+class Number(Protocol):
+    """A number at any pose, as every `Step` in two forms."""
+
+    def __call__(self, state: State) -> Array | float:
+        """The number: one, or one a pose."""
+
+    def encode(self, writer: Writer) -> int:
+        """The row of a program's memory that has it, after operations written here."""
+
+
+@dataclass(frozen=True, slots=True)
+class Fixed:
+    """A number that is the same in every pose."""
+
+    value: float
+
+    def __call__(self, state: State) -> float:
+        """The number."""
+        return self.value
+
+    def encode(self, writer: Writer) -> int:
+        """As `Number.encode`."""
+        return writer.fixed(self.value)
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """What a row of a state's channels, dials or gauges holds."""
+
+    kind: Kind
+    row: int
+    axis: int = 0
+
+    def __call__(self, state: State) -> Array:
+        """The numbers."""
+        return np.asarray(self._held(state)[self._index])
+
+    def put(self, state: State, value: Any) -> None:
+        """Keep other numbers."""
+        self._held(state)[self._index] = value
+
+    @property
+    def _index(self) -> Any:
+        return self.row if self.kind in ("dial", "gauge") else (self.row, self.axis)
+
+    def _held(self, state: State) -> Array:
+        held: Array = getattr(state, f"{self.kind}s")
+        return held
+
+    def encode(self, writer: Writer) -> int:
+        """As `Number.encode`."""
+        if self.kind == "dial":
+            return writer.dial(self.row)
+        if self.kind == "gauge":
+            return writer.gauge(self.row)
+        place = {"move": writer.move, "turn": writer.turn, "size": writer.size}[self.kind]
+        return place(self.row, self.axis)
+
+
+def number(
+    value: Live, read: Callable[[str], Number], measure: Callable[[Measure], Number]
+) -> Number:
+    """The number of an expression; `read` and `measure` give those of its leaves."""
     match value:
         case Constant():
-            constant = value.value
-            return lambda state: constant
+            return Fixed(value.value)
         case Read():
             return read(value.channel)
         case Measure():
@@ -37,14 +101,78 @@ def number(value: Live, read: Callable[[str], Number], measure: Callable[[Measur
         case Map():
             source = number(value.value, read, measure)
             pairs = [(number(a, read, measure), number(b, read, measure)) for a, b in value.pairs]
-            shape = smooth if value.smooth else straight
-            return lambda state: _bounded(
-                shape(source(state), [a(state) for a, _ in pairs], [b(state) for _, b in pairs])
-            )
+            return Mapped(source, pairs, value.smooth)
         case Apply():
-            operation = _OPERATIONS[value.operation]
             operands = [number(one, read, measure) for one in value.operands]
-            return lambda state: _bounded(operation(*[one(state) for one in operands]))
+            return Applied(value.operation, operands)
+
+
+@dataclass(frozen=True, slots=True)
+class Applied:
+    """An operation on numbers, held within bounds."""
+
+    operation: str
+    operands: Sequence[Number]
+
+    def __call__(self, state: State) -> Any:
+        """The numbers."""
+        return _bounded(_OPERATIONS[self.operation](*[one(state) for one in self.operands]))
+
+    def encode(self, writer: Writer) -> int:
+        """As `Number.encode`; of many operands two and two are taken."""
+        held = [one.encode(writer) for one in self.operands]
+        made = writer.scratch(1)
+        if self.operation in ("minimum", "maximum"):
+            pairs = [(held[0], held[0]), *[(made, other) for other in held[1:]]]
+            operands: list[tuple[int, ...]] = [(*pair, 0) for pair in pairs]
+        else:
+            operands = [(*held, *[0] * (3 - len(held)))]
+        which = scalar.OPERATIONS.index(self.operation)
+        writer.add(scalar.applied, [(made, which, *three) for three in operands])
+        return made
+
+
+@dataclass(frozen=True, slots=True)
+class Mapped:
+    """A number through a map, held within bounds."""
+
+    source: Number
+    pairs: Sequence[tuple[Number, Number]]
+    smooth: bool
+
+    def __call__(self, state: State) -> Any:
+        """The numbers."""
+        starts, values = ([pair[k](state) for pair in self.pairs] for k in (0, 1))
+        return _bounded((smooth if self.smooth else straight)(self.source(state), starts, values))
+
+    def encode(self, writer: Writer) -> int:
+        """As `Number.encode`."""
+        source = self.source.encode(writer)
+        pairs = [one.encode(writer) for pair in self.pairs for one in pair]
+        made = writer.scratch(1)
+        writer.add(scalar.mapped, [(made, source, int(self.smooth), len(self.pairs), *pairs)])
+        return made
+
+
+@dataclass(frozen=True, slots=True)
+class Summed:
+    """A sum of numbers by constant shares."""
+
+    terms: Sequence[tuple[float, Number]]
+
+    def __call__(self, state: State) -> Any:
+        """The numbers."""
+        found: Any = 0.0
+        for share, value in self.terms:
+            found = found + share * value(state)
+        return found
+
+    def encode(self, writer: Writer) -> int:
+        """As `Number.encode`."""
+        held = [value.encode(writer) for _, value in self.terms]
+        made, shares = writer.scratch(1), writer.constant(*[share for share, _ in self.terms])
+        writer.add(scalar.summed, [(made, shares, len(held), *held)])
+        return made
 
 
 def _bounded(value: Any) -> Any:
@@ -148,11 +276,21 @@ def _slope(before: Any, after: Any, width_before: Any, width_after: Any) -> Any:
 
 @dataclass(slots=True)
 class Written:
-    """A live number kept in a row: `keep` takes the state and the number."""
+    """A live number kept in rows, within bounds."""
 
     value: Number
-    keep: Callable[[State, Any], None]
+    kept: Sequence[Kept]
+    low: float = -inf
+    high: float = inf
 
     def run(self, state: State) -> None:
         """Work it out and keep it."""
-        self.keep(state, self.value(state))
+        found = np.clip(self.value(state), self.low, self.high)
+        for row in self.kept:
+            row.put(state, found)
+
+    def encode(self, writer: Writer) -> None:
+        """As `Step.encode`."""
+        value = self.value.encode(writer)
+        bounds = writer.constant(self.low, self.high)
+        writer.add(scalar.kept, [(row.encode(writer), value, bounds) for row in self.kept])

@@ -2,23 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from itertools import pairwise
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from somite.evaluate import lay_chains
 from somite.evaluate.algebra import Array, planes, twist_angle
-from somite.evaluate.curve import Path
+from somite.evaluate.curve import Form, Path
 from somite.evaluate.laying import Key, Laying
 from somite.evaluate.live import Number
-from somite.evaluate.nodes import scale_of
-from somite.evaluate.state import TURN, State
-from somite.ir import Apply, Live, Map, Measure, Read
+from somite.evaluate.nodes import encode_places, encoded_scale, scale_of
+from somite.evaluate.scalar import live as scalar
+from somite.evaluate.scalar.curve import curve_stretched
+from somite.evaluate.state import TURN, Size, State
+from somite.ir import Apply, Live, Map, Measure, Read, Vector
 from somite.settle import AXES
 from somite.spatial.rotation import conjugate, product
-from somite.spatial.vector import distance
+from somite.spatial.vector import ZERO, distance
+
+if TYPE_CHECKING:
+    from somite.evaluate.scalar.writer import Writer
 
 
 def needs(laying: Laying, value: Live) -> Iterator[Key]:
@@ -57,23 +63,56 @@ def _measure_needs(laying: Laying, measure: Measure) -> Iterator[Key]:
 
 
 def measure(laying: Laying, measure: Measure) -> Number:
-    """The function of a measure."""
+    """The number of a measure."""
     if measure.what == "stretch":
         name = measure.of[0]
         return _curve(laying, name) if name in laying.curves else _chain(laying, name)
     first, second = (laying.slot(name) for name in measure.of)
     if measure.what == "distance":
-        return lambda state: apart(state, first, second)
+        return Apart(first, second)
     axis = AXES[measure.axis] if measure.axis is not None else None
-    if measure.what == "twist" and axis is not None:
-        return lambda state: twist_angle(_relative(state, second, first), axis)
-    return lambda state: _angle(_relative(state, second, first))
+    return Angle(second, first, axis if measure.what == "twist" else None)
 
 
-def apart(state: State, first: int, second: int) -> Array:
+@dataclass(frozen=True, slots=True)
+class Apart:
     """The distance between two slots."""
-    places = (planes(state.world[slot, :3, 3]) for slot in (first, second))
-    return np.asarray(distance(*places))
+
+    first: int
+    second: int
+
+    def __call__(self, state: State) -> Array:
+        """The distances."""
+        places = (planes(state.world[slot, :3, 3]) for slot in (self.first, self.second))
+        return np.asarray(distance(*places))
+
+    def encode(self, writer: Writer) -> int:
+        """As `Number.encode`."""
+        made = writer.scratch(1)
+        writer.add(scalar.apart, [(made, writer.slot(self.first), writer.slot(self.second))])
+        return made
+
+
+@dataclass(frozen=True, slots=True)
+class Angle:
+    """The angle of the second slot's turn seen from the first; of its twist, with an axis."""
+
+    first: int
+    second: int
+    axis: Vector | None
+
+    def __call__(self, state: State) -> Array:
+        """The angles."""
+        relative = _relative(state, self.first, self.second)
+        return _angle(relative) if self.axis is None else twist_angle(relative, self.axis)
+
+    def encode(self, writer: Writer) -> int:
+        """As `Number.encode`."""
+        made, about = writer.scratch(1), self.axis is not None
+        axis = writer.constant(*(self.axis or ZERO))
+        slots = (writer.slot(self.first), writer.slot(self.second))
+        writer.add(scalar.angle_between, [(made, *slots, axis, int(about))])
+        return made
 
 
 def _relative(state: State, first: int, second: int) -> Any:
@@ -95,29 +134,77 @@ def _scale_of_curve(laying: Laying, name: str) -> Any:
 
 
 def _curve(laying: Laying, name: str) -> Number:
-    form, row = lay_chains.form_of(laying, name), laying.curve_rows[name]
-    rest, size = laying.settled.curves[name].length, _scale_of_curve(laying, name)
+    size = _scale_of_curve(laying, name)
     laying.asked.add(size)
+    form, row = lay_chains.form_of(laying, name), laying.curve_rows[name]
+    return CurveStretch(form, row, laying.settled.curves[name].length, size)
 
-    def stretch(state: State) -> Any:
-        return Path(form, state.points[row]).lengths()[-1] / (rest * scale_of(state, size))
 
-    return stretch
+@dataclass(frozen=True, slots=True)
+class CurveStretch:
+    """How many times its rest length, at its present size, a curve is long."""
+
+    form: Form
+    row: int
+    rest: float
+    size: Size
+
+    def __call__(self, state: State) -> Any:
+        """The ratios."""
+        lengths = Path(self.form, state.points[self.row]).lengths()
+        return lengths[-1] / (self.rest * scale_of(state, self.size))
+
+    def encode(self, writer: Writer) -> int:
+        """As `Number.encode`."""
+        form, made, scale = self.form, writer.scratch(1), encoded_scale(writer, self.size)
+        slopes, velocities = form.encode_slopes(writer, self.row)
+        parts = len(form.halves)
+        fixed = writer.constant(self.rest, *form.breaks)
+        lengths = writer.scratch(2 * (parts + 1))
+        following = (len(velocities), *velocities)
+        writer.add(curve_stretched, [(made, scale, fixed, slopes, parts, lengths, *following)])
+        return made
 
 
 def _chain(laying: Laying, name: str) -> Number:
     chain = laying.chains[name]
-    slots = [laying.slot(joint) for joint in chain.joints]
-    places = [laying.nodes[joint].rest.place for joint in chain.joints]
-    rest = sum(distance(a, b) for a, b in pairwise([*places, chain.end]))
     size = laying.inherited.mount(chain.joints[0])
     laying.asked.add(size)
-    end = np.array([*laying.settled.ends[name], 1.0])
+    places = [laying.nodes[joint].rest.place for joint in chain.joints]
+    rest = sum(distance(a, b) for a, b in pairwise([*places, chain.end]))
+    slots = [laying.slot(joint) for joint in chain.joints]
+    return ChainStretch(slots, laying.settled.ends[name], rest, size)
 
-    def stretch(state: State) -> Any:
-        reached = [state.world[slot, :3, 3] for slot in slots]
-        reached.append(np.matmul(end, state.world[slots[-1], :3]))
+
+@dataclass(frozen=True, slots=True)
+class ChainStretch:
+    """How many times its rest length, at its present size, a chain is long."""
+
+    slots: Sequence[int]
+    end: Vector
+    rest: float
+    size: Size
+
+    def __call__(self, state: State) -> Any:
+        """The ratios."""
+        reached = [state.world[slot, :3, 3] for slot in self.slots]
+        reached.append(np.matmul(np.array([*self.end, 1.0]), state.world[self.slots[-1], :3]))
         total = sum(np.sqrt(((b - a) ** 2).sum(axis=0)) for a, b in pairwise(reached))
-        return total / (rest * scale_of(state, size))
+        return total / (self.rest * scale_of(state, self.size))
 
-    return stretch
+    def encode(self, writer: Writer) -> int:
+        """As `Number.encode`."""
+        count, end = len(self.slots), writer.scratch(3)
+        encode_places(writer, [end], self.slots[-1:], [self.end])
+        rows = [writer.scratch(1) for _ in range(count)]
+        reached = [*map(writer.slot, self.slots), end]
+        writer.add(
+            scalar.apart,
+            [(row, *pair) for row, pair in zip(rows, pairwise(reached), strict=True)],
+        )
+        total, made = writer.scratch(1), writer.scratch(1)
+        shares = writer.constant(*[1.0 / self.rest] * count)
+        writer.add(scalar.summed, [(total, shares, count, *rows)])
+        divided = scalar.OPERATIONS.index("divide")
+        writer.add(scalar.applied, [(made, divided, total, encoded_scale(writer, self.size), 0)])
+        return made

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Literal, NamedTuple, TypeAlias
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -18,6 +18,7 @@ from somite.evaluate.algebra import (
     Index,
     composed,
     determinant,
+    numbers,
     product,
     rotation,
     rows,
@@ -25,32 +26,33 @@ from somite.evaluate.algebra import (
     turns_from_angles,
 )
 from somite.evaluate.channels import SMALLEST
-from somite.evaluate.state import LINEAR, PLACE, TURN, State
+from somite.evaluate.scalar import nodes as scalar
+from somite.evaluate.state import LINEAR, PLACE, TURN, Size, SizeKind, State
+from somite.ir import Quaternion, Vector
+from somite.spatial.rotation import IDENTITY, ORDERS
+from somite.spatial.vector import ZERO
 
-SizeKind: TypeAlias = Literal["one", "even", "any"]
+if TYPE_CHECKING:
+    from somite.evaluate.scalar.writer import Writer
+
 BLOCK = 8192
 """Turns, of nodes in poses, that are worked out together."""
 MANY = 48
 """From so many poses on, a product a node costs less than gathering nodes for one product."""
 
 
-class Size(NamedTuple):
-    """Which inherited size: none, a row of `scales`, or a row of `stretches`."""
-
-    kind: SizeKind
-    row: int = 0
-
-
-ONE = Size("one")
-
-
 @dataclass(slots=True)
 class Carried:
-    """Nodes at rest under one transform each: slots `target` = slots `source` times `rest`."""
+    """Nodes at rest under one transform each: slots `target` = slots `source` times `rest`.
+
+    `places` and `turns` tell the same of their rest.
+    """
 
     target: list[int]
     source: list[int]
     rest: Array
+    places: Sequence[Vector]
+    turns: Sequence[Quaternion]
     target_rows: slice | Index = field(init=False)
     source_rows: slice | Index = field(init=False)
 
@@ -65,6 +67,10 @@ class Carried:
                 np.matmul(rest, world[source], out=world[target])
         else:
             world[self.target_rows] = np.matmul(self.rest, world[self.source_rows])
+
+    def encode(self, writer: Writer) -> None:
+        """As `Step.encode`."""
+        encode_carried(writer, self.target, self.source, self.places, self.turns)
 
 
 @dataclass(slots=True)
@@ -86,17 +92,32 @@ class Turned:
         made = np.empty((len(angles), 4, angles.shape[-1]))
         state.local[self.rows] = turns_from_angles(angles, self.order, made)
 
+    def encode(self, writer: Writer) -> None:
+        """As `Step.encode`."""
+        first, second, third, parity = ORDERS[self.order]
+        axes = [axis * writer.lanes for axis in (first, second, third)]
+        writer.add(
+            scalar.angled,
+            [
+                (writer.local(row), writer.turn(row), *axes, writer.constant(parity))
+                for row in numbers(self.rows)
+            ],
+        )
+
 
 @dataclass(slots=True)
 class Mount:
     """Where the mounts of a group come from: places, turns, inherited sizes.
 
     `whole` is set where one transform a node carries all three; `offsets` (n, 1, 4) and `turnings`
-    (n, 4, 4) are None where all are nothing.
+    (n, 4, 4) are None where all are nothing; `rest_places` and `rest_turns` are what they are made
+    of.
     """
 
     place_from: Sequence[int]
     turn_from: Sequence[int]
+    rest_places: Sequence[Vector]
+    rest_turns: Sequence[Quaternion]
     offsets: Array | None
     turnings: Array | None
     size_kind: SizeKind
@@ -143,13 +164,86 @@ class Mount:
         else:
             np.matmul(self.whole, state.world[self.place_rows], out=out)
 
+    def encode(
+        self, writer: Writer, targets: Sequence[int], moves: Sequence[int], turns: Sequence[int]
+    ) -> None:
+        """Have slots (addresses) placed in the mounts, moved and turned by vectors and quaternions.
+
+        `moves` and `turns` are addresses, or none.
+        """
+        still = not moves and not turns
+        nothing = writer.fixed(0.0, 0.0, 0.0), writer.fixed(0.0, 0.0, 0.0, 1.0)
+        carried: list[tuple[int, ...]] = []
+        free: list[tuple[int, ...]] = []
+        apart: list[int] = []
+        for k, (place, turn) in enumerate(zip(self.rest_places, self.rest_turns, strict=True)):
+            source, turned = self.place_from[k], self.turn_from[k]
+            bare = self.size_kind == "one" and writer.size_of_slot(source)[0] == scalar.ONE
+            held = writer.slot(source)
+            rest = writer.constant(*place, *turn)
+            if still and bare and (place != ZERO or source == turned):
+                carried.append((targets[k], held, writer.slot(turned), rest))
+            elif bare and source == turned:
+                own = (moves[k] if moves else nothing[0], turns[k] if turns else nothing[1])
+                free.append((targets[k], held, rest, *own))
+            else:
+                apart.append(k)
+        writer.add(scalar.carried, carried)
+        writer.add(scalar.free, free)
+        self._encode_apart(writer, apart, targets, moves, turns)
+
+    def _encode_apart(
+        self,
+        writer: Writer,
+        some: Sequence[int],
+        targets: Sequence[int],
+        moves: Sequence[int],
+        turns: Sequence[int],
+    ) -> None:
+        """Have some of the slots placed, turned, moved and turned within, one after another."""
+        to = [targets[k] for k in some]
+        places, rests = [self.rest_places[k] for k in some], [self.rest_turns[k] for k in some]
+        encode_places(writer, to, [self.place_from[k] for k in some], places)
+        encode_turns(writer, to, [self.turn_from[k] for k in some], rests)
+        if moves:
+            self.encode_moves(writer, some, to, to, [moves[k] for k in some])
+        if turns:
+            writer.add(scalar.turned_by, zip(to, [turns[k] for k in some], strict=True))
+
+    def encode_places(self, writer: Writer, targets: Sequence[int]) -> None:
+        """Have the mounts' places written to slots."""
+        encode_places(writer, targets, self.place_from, self.rest_places)
+
+    def encode_turns(self, writer: Writer, targets: Sequence[int]) -> None:
+        """Have the mounts' turns written to slots."""
+        encode_turns(writer, targets, self.turn_from, self.rest_turns)
+
+    def encode_moves(
+        self,
+        writer: Writer,
+        some: Sequence[int],
+        targets: Sequence[int],
+        mounts: Sequence[int],
+        moves: Sequence[int],
+    ) -> None:
+        """Have places moved along the axes of some of the mounts, whose turns are in slots."""
+        sizes = self.encoded_sizes(writer)
+        told = zip(targets, mounts, moves, [sizes[k] for k in some], strict=True)
+        room = writer.scratch(3)
+        writer.add(scalar.moved, [(*one, *size, room) for *one, size in told])
+
+    def encoded_sizes(self, writer: Writer) -> list[tuple[int, int]]:
+        """Kinds and addresses of the inherited sizes."""
+        kind = self.size_kind
+        return [writer.size_of(Size(kind, row)) for row in numbers(self.size_rows)]
+
 
 @dataclass(slots=True)
 class Local:
     """What a group of nodes has of its own: rows of channels, and what its size makes.
 
     `made` is the kind of size that comes of it, with rows in `scales` or `stretches` (-1 where
-    nobody asks for it).
+    nobody asks for it); `own` are the sizes themselves.
     """
 
     moves: slice | Index | None = None
@@ -158,6 +252,7 @@ class Local:
     extras: slice | Index | None = None
     made: SizeKind = "one"
     made_rows: Sequence[int] = ()
+    own: Sequence[Size] = ()
 
     def scaling(self, state: State) -> Array | None:
         """Sizes along the nodes' own axes (n, 3, poses), or None."""
@@ -186,6 +281,15 @@ class Free:
             made = np.empty((len(self.target), *state.world.shape[1:]))
             self._fill(state, made)
             state.world[self.target] = made
+
+    def encode(self, writer: Writer) -> None:
+        """As `Step.encode`."""
+        local, slots = self.local, numbers(self.target)
+        moves = [] if local.moves is None else [writer.move(row) for row in numbers(local.moves)]
+        turns = [] if local.turns is None else [writer.local(row) for row in numbers(local.turns)]
+        targets = [writer.slot(slot) for slot in slots]
+        self.mount.encode(writer, targets, moves, turns)
+        encode_sizes(writer, slots, self.mount.encoded_sizes(writer), local)
 
     def _fill(self, state: State, out: Array) -> None:
         mount, local = self.mount, self.local
@@ -240,6 +344,16 @@ class PlaceOnly:
             places = places + transformed(linear, state.moves[self.moves])
         state.world[self.target, :3, 3] = places
 
+    def encode(self, writer: Writer) -> None:
+        """As `Step.encode`."""
+        targets = [writer.slot(slot) for slot in numbers(self.target)]
+        self.mount.encode_places(writer, targets)
+        if self.moves is not None:
+            turned = [writer.scratch(7) for _ in targets]
+            self.mount.encode_turns(writer, turned)
+            moves = [writer.move(row) for row in numbers(self.moves)]
+            self.mount.encode_moves(writer, range(len(targets)), targets, turned, moves)
+
 
 @dataclass(slots=True)
 class TurnOnly:
@@ -256,6 +370,14 @@ class TurnOnly:
             turns = product(turns, state.local[self.turns], np.empty(turns.shape))
         state.world[self.target, TURN] = turns
 
+    def encode(self, writer: Writer) -> None:
+        """As `Step.encode`."""
+        targets = [writer.slot(slot) for slot in numbers(self.target)]
+        self.mount.encode_turns(writer, targets)
+        if self.turns is not None:
+            turns = [writer.local(row) for row in numbers(self.turns)]
+            writer.add(scalar.turned_by, zip(targets, turns, strict=True))
+
 
 @dataclass(slots=True)
 class LinearOnly:
@@ -271,6 +393,11 @@ class LinearOnly:
         linear = self.mount.linear(state, turns)
         resize(state, self.mount, self.local, turns, linear)
         state.world[self.target, :3, :3] = linear
+
+    def encode(self, writer: Writer) -> None:
+        """As `Step.encode`."""
+        sizes = self.mount.encoded_sizes(writer)
+        encode_sizes(writer, numbers(self.target), sizes, self.local)
 
 
 def scale_of(state: State, size: Size) -> Array | float:
@@ -292,3 +419,97 @@ class EvenOf:
     def run(self, state: State) -> None:
         """Keep the scale."""
         state.scales[self.row] = scale_of(state, self.source)
+
+    def encode(self, writer: Writer) -> None:
+        """As `Step.encode`."""
+        _, stretch = writer.size_of(self.source)
+        writer.add(scalar.evened, [(writer.scale(self.row), stretch)])
+
+
+# ---- as operations of a program ------------------------------------------------------------------
+
+
+def encoded_scale(writer: Writer, size: Size) -> int:
+    """The address of a size's even scale, as `scale_of`."""
+    if size.kind == "one":
+        return writer.fixed(1.0)
+    if size.kind == "even":
+        return writer.scale(size.row)
+    scale = writer.scratch(1)
+    writer.add(scalar.evened, [(scale, writer.stretch(size.row))])
+    return scale
+
+
+def encode_places(
+    writer: Writer, targets: Sequence[int], sources: Sequence[int], offsets: Sequence[Vector]
+) -> None:
+    """Have places at offsets in slots written to other slots (addresses)."""
+    same, rigid = [], []
+    sized: dict[int, list[tuple[int, ...]]] = {scalar.EVEN: [], scalar.ANY: []}
+    for target, source, offset in zip(targets, sources, offsets, strict=True):
+        held, (kind, size) = writer.slot(source), writer.size_of_slot(source)
+        if offset == ZERO:
+            if held != target:
+                same.append((target, held))
+        elif kind == scalar.ONE:
+            rigid.append((target, held, writer.constant(*offset)))
+        else:
+            sized[kind].append((target, held, size, writer.constant(*offset)))
+    writer.add(scalar.placed_same, same)
+    writer.add(scalar.placed_rigid, rigid)
+    writer.add(scalar.placed_scaled, sized[scalar.EVEN])
+    writer.add(scalar.placed_stretched, sized[scalar.ANY])
+
+
+def encode_turns(
+    writer: Writer, targets: Sequence[int], sources: Sequence[int], turns: Sequence[Quaternion]
+) -> None:
+    """Have turns at rest in slots written to other slots (addresses)."""
+    same, turned = [], []
+    for target, source, turn in zip(targets, sources, turns, strict=True):
+        if turn == IDENTITY:
+            if writer.slot(source) != target:
+                same.append((target, writer.slot(source)))
+        else:
+            turned.append((target, writer.slot(source), writer.constant(*turn)))
+    writer.add(scalar.turned_same, same)
+    writer.add(scalar.turned_rest, turned)
+
+
+def encode_carried(
+    writer: Writer,
+    targets: Sequence[int],
+    sources: Sequence[int],
+    places: Sequence[Vector],
+    turns: Sequence[Quaternion],
+) -> None:
+    """Have slots carried by one slot each."""
+    kinds = [writer.size_of_slot(source)[0] for source in sources]
+    rigid = [k for k, kind in enumerate(kinds) if kind == scalar.ONE]
+    members = []
+    for k in rigid:
+        carrier = writer.slot(sources[k])
+        rest = writer.constant(*places[k], *turns[k])
+        members.append((writer.slot(targets[k]), carrier, carrier, rest))
+    writer.add(scalar.carried, members)
+    sized = [k for k, kind in enumerate(kinds) if kind != scalar.ONE]
+    to, held = [writer.slot(targets[k]) for k in sized], [sources[k] for k in sized]
+    encode_places(writer, to, held, [places[k] for k in sized])
+    encode_turns(writer, to, held, [turns[k] for k in sized])
+
+
+def encode_sizes(
+    writer: Writer, slots: Sequence[int], sizes: Sequence[tuple[int, int]], local: Local
+) -> None:
+    """Have the sizes that nodes make worked out, as `resize`.
+
+    `sizes` are kinds and addresses of what they inherit.
+    """
+    if local.sizes is None and local.extras is None:
+        return
+    members = []
+    for k, slot in enumerate(slots):
+        own = 0 if local.sizes is None else writer.size(numbers(local.sizes)[k])
+        along = 0 if local.extras is None else writer.extra(numbers(local.extras)[k])
+        members.append((writer.slot(slot), own, along, *sizes[k], *writer.size_of(local.own[k])))
+    writer.add(scalar.resized, members)

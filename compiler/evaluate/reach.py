@@ -7,23 +7,24 @@ factor, which is found from a table of the chain's shape and refined by a fixed 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from somite.evaluate.algebra import Array, Parts, arc, half_of, stack
-from somite.evaluate.nodes import Mount, Size, scale_of
-from somite.evaluate.state import TURN, State
+from somite.evaluate.live import Number
+from somite.evaluate.nodes import Mount, encoded_scale, scale_of
+from somite.evaluate.scalar import reach as scalar
+from somite.evaluate.scalar.reach import FULL, ON_LINE, REFINEMENTS
+from somite.evaluate.state import TURN, Size, State
 from somite.ir import Quaternion
 from somite.spatial.rotation import product, rotated, shortest_arc
 from somite.spatial.vector import Y, cross, dot, rejected, subtract, unit
 
-ON_LINE = 1e-9
-"""A pole nearer the line to the goal than this share of the chain's length says nothing."""
-FULL = 1.0 - 1e-12
-"""A goal beyond this share of full reach is at full reach: so flat a height is rounding alone."""
+if TYPE_CHECKING:
+    from somite.evaluate.scalar.writer import Writer
 
 
 @dataclass(slots=True)
@@ -59,7 +60,7 @@ class Reached:
     bones: Array
     offsets: Sequence[Parts]
     ease_from: Array
-    stretch: Sequence[Callable[[State], Array | float]]
+    stretch: Sequence[Number]
     shapes: Sequence[Shape | None]
     extras: Sequence[tuple[int, int] | None]
 
@@ -81,6 +82,44 @@ class Reached:
                 state.extras[first : first + len(self.bones), axis] = one
         ways = self._ways(near / scale)
         self._write(state, place, frame, line, ways, scale * grown)
+
+    def encode(self, writer: Writer) -> None:
+        """As `Step.encode`."""
+        members = []
+        for k, shape in enumerate(self.shapes):
+            mount, count = writer.scratch(7), len(self.bones)
+            self.mounts[k].encode_places(writer, [mount])
+            self.mounts[k].encode_turns(writer, [mount])
+            pole, held = self.bend.poles[k], self.extras[k]
+            extras = 0 if held is None else writer.extra(held[0]) + held[1] * writer.lanes
+            table, entries = (0, 0) if shape is None else shape.encode(writer)
+            members.append(
+                (
+                    count,
+                    mount,
+                    writer.slot(self.goals[k]),
+                    0 if pole < 0 else writer.slot(pole),
+                    encoded_scale(writer, self.scales[k]),
+                    self.stretch[k].encode(writer),
+                    extras,
+                    writer.scratch(scalar.rows_of_room(count)),
+                    writer.constant(*self._constants(k)),
+                    table,
+                    entries,
+                    *[writer.slot(self.joints[k] + bone) for bone in range(count)],
+                )
+            )
+        writer.add(scalar.reached, members)
+
+    def _constants(self, k: int) -> list[float]:
+        """What the operation knows of one chain."""
+        bend, bones = self.bend, self.bones[:, k, 0].tolist()
+        found = [float(part[k, 0]) for part in (*bend.line, *bend.frame)]
+        found += [float(bend.cosine[k, 0]), float(bend.sine[k, 0])]
+        found += [float(self.bones[:, k].sum()), float(self.ease_from[k, 0])]
+        for length, offset in zip(bones, self.offsets, strict=True):
+            found += [length, *[float(part[k, 0]) for part in offset]]
+        return found
 
     def _laid(
         self, state: State, place: Parts, turn: Parts, goal: Parts, scale: Array
@@ -196,8 +235,6 @@ def _two_bones(bones: Array, apart: Array) -> list[Parts]:
 
 TABLE = 1024
 """Entries of a longer chain's table, from straight to folded."""
-REFINEMENTS = 6
-"""Steps that refine what the table gives: the answer is within 1e-12 of the chain's length."""
 
 
 class Shape:
@@ -222,6 +259,18 @@ class Shape:
             self.turnings = _bends(unit_ways, normal)
         self._tabulate()
 
+    def encode(self, writer: Writer) -> tuple[int, int]:
+        """The constants of a shape, and how many entries its table has."""
+        found = [self.whole, *self.first, *self.normal]
+        for turning in self.turnings:
+            found += self._angle_and_axis(turning)
+        table = (*self.hidden, *self.factors, self.apart[-1])
+        return writer.constant(*found, *table), len(self.factors)
+
+    def _angle_and_axis(self, turning: Array) -> list[float]:
+        angle = float(np.sqrt(turning @ turning))
+        return [angle, *(turning / angle if angle > 0.0 else self.normal)]
+
     def _tabulate(self) -> None:
         """Distances from root to end by factor, up to where the end first comes nearest."""
         largest = float(np.sqrt((self.turnings**2).sum(axis=1)).max())
@@ -239,8 +288,7 @@ class Shape:
         found = [ahead]
         total: Any = None
         for turning in self.turnings:
-            angle = float(np.sqrt(turning @ turning))
-            axis = turning / angle if angle > 0.0 else self.normal
+            angle, *axis = self._angle_and_axis(turning)
             half = factor * (angle * 0.5)
             s = np.sin(half)
             step = (axis[0] * s, axis[1] * s, axis[2] * s, np.cos(half))

@@ -8,28 +8,27 @@ D. Zheng and Y. Liu, ACM Transactions on Graphics 27(1), article 2, 2008) as pro
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from somite.evaluate.algebra import Array, Condition, Parts, arc, dotted, planes, squared, stack
 from somite.evaluate.channels import LARGEST, SMALLEST
 from somite.evaluate.curve import Form, Path
-from somite.evaluate.nodes import Size, scale_of
-from somite.evaluate.state import TURN, State
+from somite.evaluate.live import Fixed, Number
+from somite.evaluate.nodes import encoded_scale, scale_of
+from somite.evaluate.scalar import ride as scalar
+from somite.evaluate.scalar.crossing import REFINEMENTS
+from somite.evaluate.scalar.frames import SUBSTEPS
+from somite.evaluate.scalar.path import CLOSE, FARTHEST
+from somite.evaluate.scalar.stations import BETWEEN, STEPS
+from somite.evaluate.state import TURN, Size, State
 from somite.ir import Quaternion, Vector
 from somite.spatial.rotation import product, rotated
 
-SUBSTEPS = 4
-"""Steps of a carried frame from one joint to the next. Rest rolls are taken with as many, so that
-the rest is exact whatever their number."""
-STEPS = 9
-"""Most steps of Newton's method on all joints at once; four or five do."""
-CLOSE = 1e-12
-"""How near, in lengths of the whole curve, a bone's end must come to its ball."""
-REFINEMENTS = 40
-"""Steps, halving or better, that a bracketed crossing is refined by."""
+if TYPE_CHECKING:
+    from somite.evaluate.scalar.writer import Writer
 
 
 @dataclass(slots=True)
@@ -52,8 +51,8 @@ class Ridden:
     fractions: Array
     bones: Array
     rolls: Array
-    stretch: Callable[[State], Array | float]
-    volume: Callable[[State], Array | float]
+    stretch: Number
+    volume: Number
     extras: int | None
 
     def run(self, state: State) -> None:
@@ -79,6 +78,43 @@ class Ridden:
             stack([plane[k] for plane in carried], (4, state.poses), state.world[slot, TURN])
         if self.extras is not None:
             self._resize(state, lengths / (self.bones[:, None] * scale), stretch)
+
+    def encode(self, writer: Writer) -> None:
+        """As `Step.encode`."""
+        form, bones, parts = self.form, len(self.bones), len(self.form.halves)
+        curve, constants = form.encode(writer, self.curve)
+        slopes, velocities = 0, list[int]()
+        if not (isinstance(self.stretch, Fixed) and self.stretch.value <= 0.0):
+            slopes, velocities = form.encode_slopes(writer, self.curve)
+        extras, along = (0, 0) if self.extras is None else (writer.extra(self.extras), 0)
+        if self.extras is not None:
+            along = next(k for k in range(3) if self.axis[k] != 0.0) * writer.lanes
+        fixed = (*self.start, *self.axis, *self.parameters, *self.fractions, *self.bones)
+        member = (
+            writer.slot(self.joints),
+            *map(writer.slot, self.ends),
+            writer.slot(self.carrier),
+            encoded_scale(writer, self.scale),
+            self.stretch.encode(writer),
+            self.volume.encode(writer),
+            extras,
+            along,
+            bones,
+            writer.point(self.curve),
+            form.powers.shape[-1],
+            curve,
+            form.degree,
+            len(form.starts),
+            constants,
+            writer.scratch(scalar.rows_of_room(bones, parts)),
+            writer.constant(*fixed, *self.rolls.ravel()),
+            parts,
+            writer.constant(*form.breaks),
+            slopes,
+            len(velocities),
+            *velocities,
+        )
+        writer.add(scalar.ridden, [member])
 
     def _stations(self, path: Path, stretch: Array, scale: Array) -> Array:
         """Parameters (n + 1, poses) of the joints and the end."""
@@ -141,12 +177,12 @@ def reflections(places: Array, tangents: Array) -> Parts:
     w = after - before
     x, y, z = v[1] * w[2] - v[2] * w[1], v[2] * w[0] - v[0] * w[2], v[0] * w[1] - v[1] * w[0]
     turn = (x, y, z, along)
-    ahead = along > 0.0
-    if ahead.all():
+    lost = along <= 0.0
+    if not lost.any():
         return turn
     square = squared(v)
     whole = x * x + y * y + z * z + along * along
-    lost = (square <= 1e-28 * squared(places[:, 1:])) | (whole <= 1e-24 * square)
+    lost &= (square <= 1e-28 * squared(places[:, 1:])) | (whole <= 1e-24 * square)
     straight = arc(tuple(before), tuple(after))
     return tuple([np.where(lost, a, b) for a, b in zip(straight, turn, strict=True)])
 
@@ -222,12 +258,6 @@ def _inside(path: Path, radii: Array, u: Array) -> Condition:
     away = between.reshape(3, BETWEEN - 1, len(radii), path.poses) - here[:, None]
     limit = radii * (1.0 + 1e-9)
     return np.asarray((squared(away) <= limit * limit).all(axis=(0, 1)))
-
-
-FARTHEST = 1e6
-"""Parameters beyond which nothing is looked for."""
-BETWEEN = 8
-"""Into so many parts a bone's stretch of the curve is divided to see that it is the first."""
 
 
 def _one_by_one(path: Path, radii: Array, start: float) -> Array:

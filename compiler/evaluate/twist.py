@@ -6,18 +6,24 @@ An end that meets a node counts whole turns: to the angle that is read, the near
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from somite.evaluate.algebra import Array, Parts, about, planes, stack, twist_angle
+from somite.evaluate.live import Number
+from somite.evaluate.nodes import encode_turns
+from somite.evaluate.scalar import twist as scalar
+from somite.evaluate.scalar.nodes import turned_by, turned_rest, turned_same
 from somite.evaluate.state import TURN, State
 from somite.ir import Quaternion, Vector
 from somite.spatial.rotation import IDENTITY, conjugate, product
 from somite.spatial.trig import TAU
 
-Number = Callable[[State], "Array | float"]
+if TYPE_CHECKING:
+    from somite.evaluate.scalar.writer import Writer
 
 
 @dataclass(slots=True)
@@ -40,6 +46,13 @@ class TwistedEnd:
         if self.turned is not None:
             angle = angle + TAU * np.rint((self.turned(state) - angle) / TAU)
         return angle if self.ignored is None else angle - self.ignored(state)
+
+    def encode(self, writer: Writer, untwisted: int, axis: Vector) -> int:
+        """The row of a program's memory that has the angle; `untwisted` is a slot's address."""
+        sums = [0 if one is None else one.encode(writer) for one in (self.turned, self.ignored)]
+        made, fixed = writer.scratch(1), writer.constant(*self.offset, *axis)
+        writer.add(scalar.twist_read, [(made, untwisted, writer.slot(self.leader), *sums, fixed)])
+        return made
 
 
 @dataclass(slots=True)
@@ -85,6 +98,39 @@ class Twisted:
         made = product(held, about(self.axis, angles))
         slots = slice(self.target[0], self.target[0] + len(turns))
         state.world[slots, TURN] = stack(made, (len(turns), 4, state.poses))
+
+    def encode(self, writer: Writer) -> None:
+        """As `Step.encode`."""
+        turns = self._encode_untwisted(writer)
+        first, last = turns[0], turns[-1]
+        if self.ends is not None:
+            first, last = (writer.slot(slot) for slot in self.ends)
+        end, start = self.end.encode(writer, last, self.axis), writer.fixed(0.0)
+        if self.start is not None:
+            start = self.start.encode(writer, first, self.axis)
+        told = zip(self.target, turns, self.spread, strict=True)
+        writer.add(
+            scalar.twisted,
+            [
+                (writer.slot(to), turn, end, start, writer.constant(share, *self.axis))
+                for to, turn, share in told
+            ],
+        )
+
+    def _encode_untwisted(self, writer: Writer) -> list[int]:
+        """Slots of scratch with the joints' turns before the twist."""
+        found: list[int] = []
+        for joint in self.joints:
+            made = writer.scratch(7)
+            if joint.slot is not None:
+                encode_turns(writer, [made], [joint.slot], [joint.offset])
+            else:
+                writer.add(turned_same, [(made, found[-1])])
+                if joint.before is not None:
+                    writer.add(turned_by, [(made, writer.local(joint.before))])
+                writer.add(turned_rest, [(made, made, writer.constant(*joint.offset))])
+            found.append(made)
+        return found
 
     def _untwisted(self, state: State) -> list[Parts]:
         found: list[Parts] = []

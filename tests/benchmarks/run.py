@@ -203,6 +203,27 @@ def posing(folder: Path) -> None:
     measured.run(row)
 
 
+def cast(folder: Path) -> None:
+    """A thousand bipeds, by one process and by two. Takes a quarter of an hour."""
+    import casting
+
+    casting.run(folder, row)
+
+
+def diff(folder: Path) -> None:
+    """Comparing two bipeds, posed, against building both."""
+    import diff as measured
+
+    measured.run(row, paired, somite, folder)
+
+
+def log(folder: Path) -> None:
+    """The history of a biped through a thousand revisions."""
+    import log as measured
+
+    measured.run(row, process, somite, folder)
+
+
 ALL = {
     "help": help_time,
     "cold": cold,
@@ -211,6 +232,9 @@ ALL = {
     "parse": parse,
     "scale": scale,
     "posing": posing,
+    "cast": cast,
+    "diff": diff,
+    "log": log,
 }
 
 

@@ -8,6 +8,7 @@ from posed_rigs import text
 from scipy.spatial.transform import Rotation
 
 from somite.evaluate import PoseError
+from somite.posing import channels_from
 
 SHEET = "[points]\nhook = [0, 120, 5]\nflame = [10, 90, 0]\nwick = [12, 84, 3]\n"
 
@@ -135,7 +136,8 @@ def test_a_pose_that_cannot_be_taken_is_told_as_a_finding(channels, message):
 
 def test_recipe_units_are_degrees_centimetres_and_words():
     rig = text(HELD, SHEET)
-    given = rig.from_recipe_units({"pole.turn.y": 30, "pole.move.y": 10, "pole.hue": "green"})
+    written = {"pole.turn.y": "30", "pole.move.y": "10", "pole.hue": "green"}
+    given = channels_from(written, rig)
     assert given["pole.turn.y"] == pytest.approx(np.pi / 6)
     assert given["pole.move.y"] == pytest.approx(0.1)
     assert given["pole.hue"] == 1.0

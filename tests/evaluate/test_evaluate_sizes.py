@@ -16,7 +16,7 @@ from posed_rigs import NAMES, exercise, random_pose
 from scipy.spatial.transform import Rotation
 
 from somite import order
-from somite.evaluate import Evaluator, evaluator, state
+from somite.evaluate import Evaluator, back_ends, layout, state
 from somite.evaluate.follow import BlendedPlaces, Weighting, weights_of
 from somite.evaluate.laying import Laying
 from somite.ir import Reach, Ride
@@ -47,11 +47,12 @@ def settled_rig(name):
 
 @pytest.fixture(autouse=True)
 def nothing_written(monkeypatch):
-    """New arrays hold no numbers, and neither do the even sizes that a run is to fill.
+    """New arrays hold no numbers, and neither do the memory of a program and the even sizes that a
+    run is to fill.
 
     `extras` begin as ones on purpose: a chain that reaches stretches along its bones alone.
     """
-    empty, new_state = np.empty, state.new_state
+    empty, new_state, written = np.empty, state.new_state, layout.Layout.written
 
     def unwritten(*args, **options):
         made = empty(*args, **options)
@@ -65,7 +66,8 @@ def nothing_written(monkeypatch):
         return made
 
     monkeypatch.setattr(np, "empty", unwritten)
-    monkeypatch.setattr(evaluator, "new_state", unwritten_state)
+    monkeypatch.setattr(back_ends, "new_state", unwritten_state)
+    monkeypatch.setattr(layout.Layout, "written", lambda self, lanes: written(self, lanes, np.nan))
 
 
 def free_sizes(rig):
@@ -106,6 +108,11 @@ def test_any_choice_of_sizes_is_evaluated_without_reading_what_is_not_written(na
             assert_every_number_is_there(rig.pose(values))
 
 
+def test_few_poses_are_worked_out_by_the_program_and_many_by_arrays():
+    chosen = [back_ends.chosen("auto", poses) for poses in (1, back_ends.FEW + 1)]
+    assert chosen == ["scalar", "arrays"]
+
+
 @pytest.mark.parametrize("name", CASES)
 def test_each_size_by_itself_is_evaluated_without_reading_what_is_not_written(name):
     rig = Evaluator(settled_rig(name))
@@ -115,7 +122,7 @@ def test_each_size_by_itself_is_evaluated_without_reading_what_is_not_written(na
 
 def test_poses_run_in_parts_read_nothing_of_the_part_before():
     rig = Evaluator(settled_rig("sound/plain_back"))
-    sizes = np.linspace(0.5, 2.0, evaluator.CHUNK + 2)
+    sizes = np.linspace(0.5, 2.0, back_ends.CHUNK + 2)
     posed = rig.pose({"leg.left.thigh.size.x": sizes})
     assert_every_number_is_there(posed)
     last = rig.pose({"leg.left.thigh.size.x": sizes[-1]})
@@ -204,7 +211,7 @@ def test_what_nothing_constrains_is_the_product_of_its_matrices_with_any_sizes(n
 
 
 def test_landing_between_leaders_reads_their_places_alone():
-    held = state.new_state(state.Sizes(slots=4), 1)
+    held = state.new_state(state.Sizes(slots=4), np.empty((0, 1)))
     held.world[1:3, :3, 3] = [[[0.0], [1.0], [2.0]], [[4.0], [3.0], [2.0]]]
     weighting = Weighting([weights_of([3.0, 1.0], None, None)])
     BlendedPlaces(slice(3, 4), slice(1, 3), None, weighting).run(held)
