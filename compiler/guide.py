@@ -19,10 +19,13 @@ from somite.syntax import Argument, Clause, Document, Statement, Word
 from somite.text import Source
 
 if TYPE_CHECKING:
-    from somite.ir import Node
+    from somite.drawing import Stroke
+    from somite.ir import Axis, Node
     from somite.pipeline import Compiled
 
 SIDES = ("left", "right")
+FLAT = 0.05
+"""A part that is less tall than this, for its width, is drawn from above."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -304,11 +307,21 @@ def drawn(part: Part, made: Compiled, height: float = 320.0) -> str | None:
     strokes = strokes_of(made.settled)
     held = {stroke.name for stroke in strokes if stroke.role in ("control", "socket")}
     named = {name: short for name, short in use.names.items() if name in held}
+    axes = Axes(made.rig.up, made.rig.front)
+    subject = [stroke for stroke in strokes if stroke.name in own]
     return picture(
-        [stroke for stroke in strokes if stroke.name in own],
-        Axes(made.rig.up, made.rig.front),
+        subject,
+        axes,
         title=f"The part {part.name}, in {made.rig.recipe} for {made.rig.character}",
+        views=("top", "side") if _is_flat(subject, axes.up) else ("front", "side"),
         height=height,
         names=named,
         around=[stroke for stroke in strokes if stroke.name not in own],
     )
+
+
+def _is_flat(strokes: Sequence[Stroke], up: Axis) -> bool:
+    """Whether strokes lie along the ground, so that they show only from above."""
+    points = [point for stroke in strokes for line in stroke.lines for point in line]
+    spans = [max(along) - min(along) for along in zip(*points, strict=True)]
+    return bool(spans) and spans["XYZ".index(up[1])] < FLAT * max(spans)

@@ -25,6 +25,8 @@ TITLES: dict[View, str] = {"front": "from the front", "side": "from its left", "
 MARGIN, TITLE, LABEL_SIZE, LABEL_GAP, COLUMN = 14.0, 22.0, 11.0, 14.0, 8.0
 LETTER = 0.56
 """How wide a letter is, on average, as a share of its size."""
+WIDEST = 2.5
+"""How many heights wide a view may be, so that pages can show it."""
 LENGTHS = (0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
 """Lengths of the bar that tells the scale, in metres."""
 
@@ -47,6 +49,9 @@ text { font: 11px system-ui, "DejaVu Sans", sans-serif; fill: #1d2433 }
 .joint.marked { stroke: #3d3a34; stroke-width: 2 }
 """.strip()
 
+SHIFT_STYLE = ".shift { fill: none; stroke: #1d2433; stroke-width: .8 }"
+"""The rule that pictures with shifts have besides."""
+
 
 def picture(
     strokes: Sequence[Stroke],
@@ -59,30 +64,38 @@ def picture(
     marked: frozenset[str] = frozenset(),
     before: Sequence[Stroke] = (),
     around: Sequence[Stroke] = (),
+    room: Sequence[Stroke] = (),
+    styled: bool = True,
 ) -> str:
-    """Strokes as SVG text, `height` pixels from the lowest to the highest of them.
+    """Strokes as SVG text, `height` pixels from the lowest to the highest of them, or less where a
+    view would be wider than `WIDEST` times that.
 
     `names` are words to stand beside nodes and curves; `marked` are drawn heavy; `before` are
     strokes of an earlier state, drawn beneath, dashed; `around` is what stands about the subject,
-    drawn faintly as far as it comes into the picture. `title` says what it is, for those who
-    cannot see it. Strokes without any extent are drawn as if they were a metre tall.
+    drawn faintly as far as it comes into the picture; `room` is left for strokes that are not drawn
+    here, so that pictures of one motion lie exactly over one another. `title` says what it is, for
+    those who cannot see it. Without `styled`, the page that the picture is put in states `STYLE`.
+    Strokes without any extent are drawn as if they were a metre tall.
     """
-    seen = [_Seen.of(view, strokes, before, around, axes) for view in views]
+    seen = [_Seen.of(view, strokes, before, around, axes, room) for view in views]
     tall = max([*(one.top - one.bottom for one in seen), 0.0]) or 1.0
-    scale = height / tall
+    wide = max([*(one.right - one.left for one in seen), 0.0])
+    scale = height / max(tall, wide / WIDEST)
     pen = _Pen(scale, marked, names or {})
     left, parts = MARGIN, []
     for one in seen:
         drawn, left = pen.view(one, left)
         parts.extend(drawn)
-    whole = height + 2 * MARGIN + TITLE + 2 * LABEL_GAP
+    whole = max(MARGIN + TITLE + tall * scale, pen.lowest - LABEL_GAP) + MARGIN + 2 * LABEL_GAP
     bar = pen.scale_bar(whole - MARGIN)
+    shifts = any(one.role == "shift" for one in strokes)
+    style = f"{STYLE}\n{SHIFT_STYLE}" if shifts else STYLE
     return "\n".join(
         [
             f'<svg xmlns="http://www.w3.org/2000/svg" width="{_n(left)}" height="{_n(whole)}"'
             f' viewBox="0 0 {_n(left)} {_n(whole)}" role="img">',
             f"<title>{escape(title)}</title>",
-            f"<style>{STYLE}</style>",
+            *([f"<style>{style}</style>"] if styled else []),
             *parts,
             *bar,
             "</svg>",
@@ -112,12 +125,14 @@ class _Seen:
         before: Sequence[Stroke],
         around: Sequence[Stroke],
         axes: Axes,
+        room: Sequence[Stroke] = (),
     ) -> _Seen:
-        flat, flat_before, flat_around = (
+        flat, flat_before, flat_around, flat_room = (
             tuple([_flattened(stroke, view, axes) for stroke in some])
-            for some in (now, before, around)
+            for some in (now, before, around, room)
         )
-        spots = [spot for stroke in (*flat, *flat_before) for line in stroke.lines for spot in line]
+        fitted = (*flat, *flat_before, *flat_room)
+        spots = [spot for stroke in fitted for line in stroke.lines for spot in line]
         xs, ys = [x for x, _ in spots] or [0.0], [y for _, y in spots] or [0.0]
         standing = view != "top" and not around
         low = min(0.0, *ys) if standing else min(ys)
@@ -159,6 +174,7 @@ class _Pen:
     marked: frozenset[str]
     names: Mapping[str, str]
     origin: Spot = field(default=(0.0, 0.0))
+    lowest: float = 0.0
 
     def view(self, seen: _Seen, left: float) -> tuple[list[str], float]:
         """The elements of a view that begins at `left`, and where the next one begins."""
@@ -192,7 +208,7 @@ class _Pen:
 
     def _strokes(self, flat: Iterable[_Flat]) -> Iterator[str]:
         """Far things first, of each role; roles keep their order."""
-        roles = ("bone", "link", "curve", "joint", "point", "socket", "control")
+        roles = ("bone", "link", "curve", "joint", "point", "socket", "control", "shift")
         ordered = sorted(
             flat, key=lambda one: (roles.index(one.stroke.role), one.depth, one.stroke.name)
         )
@@ -227,6 +243,8 @@ class _Pen:
                 yield _circle(spots[0], 4.5) + _plus(spots[0], 2.5)
             elif role == "point":
                 yield _small_square(spots[0], 2.2)
+            elif role == "shift":
+                yield _arrow(spots[0], spots[-1])
             else:
                 yield _polyline(spots)
 
@@ -237,7 +255,7 @@ class _Pen:
         middle = (seen.left + seen.right) / 2
         sides: tuple[list[_Label], list[_Label]] = ([], [])
         told: set[str] = set()
-        for one in seen.strokes:
+        for one in (*seen.strokes, *seen.before):
             text = self.names.get(one.stroke.name)
             spots = [spot for line in one.lines for spot in line]
             if text is None or one.stroke.name in told or not spots:
@@ -265,6 +283,7 @@ class _Pen:
             x = start + width + 2 * COLUMN if side else start - 2 * COLUMN
             wanted = [self._at(label.spot)[1] for label in column]
             heights = _apart(wanted, LABEL_GAP, MARGIN + TITLE, bottom + LABEL_GAP)
+            self.lowest = max([self.lowest, *heights[-1:]])
             for label, y in zip(column, heights, strict=True):
                 to = self._at(label.spot)
                 near = x - COLUMN / 2 if side else x + COLUMN / 2
@@ -337,6 +356,22 @@ def _bone(start: Spot, stop: Spot) -> str:
     return (
         f"M{_n(stop[0])} {_n(stop[1])}L{_n(a[0])} {_n(a[1])}A{r} {r} 0 1 1 {_n(b[0])} {_n(b[1])}Z"
     )
+
+
+def _arrow(start: Spot, stop: Spot) -> str:
+    """A line with a head at its end, as small as the line is short."""
+    dx, dy = stop[0] - start[0], stop[1] - start[1]
+    length = (dx * dx + dy * dy) ** 0.5
+    line = f"M{_n(start[0])} {_n(start[1])}L{_n(stop[0])} {_n(stop[1])}"
+    if length < 2.0:
+        return line
+    head = min(9.0, 0.5 * length)
+    ux, uy = dx / length * head, dy / length * head
+    (ax, ay), (bx, by) = (
+        (stop[0] - 0.9 * ux - side * 0.45 * uy, stop[1] - 0.9 * uy + side * 0.45 * ux)
+        for side in (1, -1)
+    )
+    return f"{line}M{_n(ax)} {_n(ay)}L{_n(stop[0])} {_n(stop[1])}L{_n(bx)} {_n(by)}"
 
 
 def _circle(spot: Spot, radius: float) -> str:

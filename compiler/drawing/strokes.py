@@ -19,7 +19,7 @@ from somite.spatial.rotation import rotated
 from somite.spatial.spline import point_at, spans
 from somite.spatial.vector import along, distance
 
-Role: TypeAlias = Literal["bone", "link", "joint", "curve", "point", "control", "socket"]
+Role: TypeAlias = Literal["bone", "link", "joint", "curve", "point", "control", "socket", "shift"]
 
 SAMPLES = 12
 """Points along each span of a curve."""
@@ -45,7 +45,8 @@ class Stroke:
     """What is drawn of one thing: lines in the rig's space (metres).
 
     A bone has one line, from its joint to its far end; a joint, a socket and a curve's control
-    points have one point a line.
+    points have one point a line. A shift has one line, from where something was to where it is; no
+    rig has any, they are made where two are compared.
     """
 
     role: Role

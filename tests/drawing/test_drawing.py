@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 import somite
 from somite.axes import Axes
 from somite.drawing import at_pose, picture, strokes_of
-from somite.drawing.picture import LABEL_GAP, _apart
+from somite.drawing.picture import LABEL_GAP, WIDEST, _apart
 from somite.drawing.shapes import OUTLINES, outline
 from somite.ir import Shape
 
@@ -155,6 +155,25 @@ def test_names_stand_beside_their_view_and_never_on_one_another() -> None:
     for anchor in ("start", "end"):
         heights = sorted(float(t.attrib["y"]) for t in told if t.attrib["text-anchor"] == anchor)
         assert all(b - a >= LABEL_GAP - 0.02 for a, b in pairwise(heights))
+
+
+def test_a_wide_drawing_fits_a_page_and_its_names_stay_in_it() -> None:
+    """Forty controls along ten metres, all of one height: names crowd beside a very flat view."""
+    lines = ["recipe washing_line", "control master at ground  ring 10 cm  carries all"]
+    lines += [
+        f"control peg_{k} at ({k * 25} cm, 0, 0)  under master  ring 10 cm" for k in range(40)
+    ]
+    rig = somite.compile_text("\n".join(lines), SHEET.partition("[points]")[0])
+    names = {f"peg_{k}": f"peg_{k}" for k in range(40)}
+    root = ElementTree.fromstring(drawn(rig, views=("front",), names=names, height=100.0))
+    told = [t for t in root.iter(f"{{{SVG['svg']}}}text") if "text-anchor" in t.attrib]
+    assert len(told) == 40
+    assert max(float(t.attrib["y"]) for t in told) < float(root.attrib["height"])
+    found = {
+        name: d for (role, name), d in paths(ElementTree.tostring(root).decode(), "front").items()
+    }
+    xs = [float(x) for d in found.values() for x in re.findall(r"[ML](\S+) ", d)]
+    assert max(xs) - min(xs) == pytest.approx(WIDEST * 100.0, abs=0.1)
 
 
 @given(st.lists(st.floats(0.0, 400.0), max_size=20))

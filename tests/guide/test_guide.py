@@ -142,6 +142,14 @@ def test_every_part_has_a_page_and_a_picture_of_today(
     assert drawn & set(use.names)
 
 
+@pytest.mark.parametrize(("name", "view"), [("master", "top"), ("spine", "front")])
+def test_what_lies_on_the_ground_is_drawn_from_above(name: str, view: str) -> None:
+    part = guide.library_parts()[name]
+    picture = guide.drawn(part, rig_with(part))
+    assert picture is not None
+    assert re.findall(r'data-view="(\w+)"', picture) == [view, "side"]
+
+
 @pytest.mark.parametrize("name", sorted(guide.library_parts()))
 def test_every_part_explains_itself(name: str) -> None:
     part = guide.library_parts()[name]
