@@ -22,7 +22,7 @@ def curves(evaluator, posed, name, k):
 
 
 @pytest.mark.parametrize(
-    ("name", "chain", "curve"), [("upright", "spine.back", "spine.path"), ("tail", "tail", "path")]
+    ("name", "chain", "curve"), [("upright", "spine.riding", "spine.path"), ("tail", "tail", "path")]
 )
 def test_a_kept_chain_stands_at_the_first_crossings_of_its_curve(name, chain, curve):
     evaluator = exercise(name)
@@ -55,7 +55,7 @@ def test_a_stretched_chain_stands_at_its_fractions_of_arc_length():
     evaluator = exercise("upright")
     values = random_pose(evaluator, 22, 6, skip=("spine.body",))
     posed = evaluator.pose({**values, "spine.body.stretch": 1.0})
-    rest = evaluator.settled.rides["spine.back/ride"]
+    rest = evaluator.settled.rides["spine.riding/ride"]
     for k in range(6):
         spline, slope = curves(evaluator, posed, "spine.path", k)
         run = solve_ivp(
@@ -75,7 +75,7 @@ def test_a_stretched_chain_stands_at_its_fractions_of_arc_length():
                 1.0,
                 xtol=1e-14,
             )
-            assert posed.place(f"spine.back.{number}")[k] == pytest.approx(spline(u), abs=1e-8)
+            assert posed.place(f"spine.riding.{number}")[k] == pytest.approx(spline(u), abs=1e-8)
 
 
 def test_the_roll_of_a_riding_chain_solves_its_differential_equation():
