@@ -1,82 +1,36 @@
-"""Builds: each a recipe for a sheet, compiled, emitted by its targets and written.
+"""Builds: what is to be made is planned, made by one or by many, and written by one alone.
 
-What comes in is jobs and the functions that do the work; what goes out is one outcome a job. All
-outputs of a character are rendered before the first is written, and one that fails stops no other.
-Nothing here knows the language, a target or how findings are shown.
+What comes in is jobs, the functions that do the work and the crew that carries it out; what goes
+out is one outcome a job, in the order of the jobs whoever made it. All outputs of a character are
+rendered before the first is written, and one that fails stops no other. Nothing here knows the
+language, a target or how findings are shown.
 """
 
 from __future__ import annotations
 
 import os
-import re
-import sys
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal, Protocol
+from typing import Any, Literal
 
 from somite import project
-from somite.builds import stamp
+from somite.builds import reasons, stamp
 from somite.builds.digest import digest_of
 from somite.builds.install import compiler_digest
 from somite.builds.job import Job
+from somite.builds.reasons import Reason
+from somite.builds.rendering import SAME_OUTPUT, Rendered, Tools, rendered
 from somite.builds.stamp import Stamp
-from somite.builds.wording import Wording
-from somite.builds.write import write_all
+from somite.builds.stamp_findings import findings_from, plain_findings
+from somite.builds.write import is_beside, swept, write_all
 from somite.findings import Code, Finding, has_errors, in_order
-from somite.report import Lines, lines_of
+from somite.report import Kept, Lines
 from somite.report.bug import bug, details
-from somite.target import Context, Output, Target
-from somite.text import Source
-from somite.version import VERSION
 
-if TYPE_CHECKING:
-    from somite.ir import Rig
-    from somite.settle import Settled
-
-SAME_OUTPUT = Code("same-output")
-OUTPUT_NAME = Code("output-name")
 OUTPUT_UNWRITABLE = Code("output-unwritable")
 
 State = Literal["built", "unchanged", "failed"]
-
-
-class Compiled(Protocol):
-    """What compiling gives: see `somite.pipeline.Compiled`."""
-
-    @property
-    def settled(self) -> Settled | None: ...
-    @property
-    def findings(self) -> tuple[Finding, ...]: ...
-    @property
-    def sources(self) -> Mapping[str, Source]: ...
-    @property
-    def inputs(self) -> tuple[Path, ...]: ...
-    @property
-    def recipe_digest(self) -> str: ...
-    @property
-    def sheet_digest(self) -> str: ...
-
-
-Found = tuple[Target | None, tuple[Finding, ...]]
-
-
-@dataclass(frozen=True, slots=True)
-class Tools:
-    """The functions that a build is done with: compiling, finding targets, reading wording."""
-
-    compile: Callable[[Path, Path | None], Compiled]
-    find: Callable[[str], Found]
-    word: Callable[[str | None, str | None], tuple[Wording | None, tuple[Finding, ...]]]
-
-
-def usual_tools() -> Tools:
-    """The tools of the command line: the pipeline, and the targets that are installed."""
-    from somite.builds import wording
-    from somite.builds.compiling import Desk
-    from somite.targets import find
-
-    return Tools(Desk().compile, find, wording.load)
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +50,59 @@ class Outcome:
     trace: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """What is to be done: the reasons to build each job, none where it is up to date."""
+
+    jobs: tuple[Job, ...]
+    reasons: Mapping[Job, tuple[Reason, ...]]
+    stamps: Mapping[Job, Stamp]
+    compiler: str
+
+    @property
+    def waiting(self) -> tuple[Job, ...]:
+        """The jobs to be built, in order."""
+        return tuple([job for job in self.jobs if self.reasons[job]])
+
+
+Renders = Callable[[Sequence[Job]], Iterator[Rendered]]
+"""Renders jobs, and gives what came of each in their order."""
+
+
+def planned(jobs: Sequence[Job], *, force: bool = False) -> Plan:
+    """What is to be built, and why. Files are read, nothing is compiled."""
+    compiler = compiler_digest()
+    stamps = stamp.latest(jobs)
+    why = {job: reasons.to_build(job, stamps.get(job), compiler, force=force) for job in jobs}
+    return Plan(tuple(jobs), why, stamps, compiler)
+
+
+def run(jobs: Sequence[Job], tools: Tools, *, force: bool = False) -> Iterator[Outcome]:
+    """The outcome of each job, in order, as it is done here. Files are written on the way."""
+    return carried_out(
+        planned(jobs, force=force), lambda waiting: (rendered(job, tools) for job in waiting)
+    )
+
+
+def carried_out(plan: Plan, renders: Renders) -> Iterator[Outcome]:
+    """The outcome of each job of a plan, in order. Files are written here, as results arrive."""
+    waiting = plan.waiting
+    for folder in dict.fromkeys(job.folder for job in waiting):
+        swept(folder)
+        swept(os.path.join(folder, stamp.FOLDER))
+    names = _Names()
+    for job, made in plan.stamps.items():
+        if not plan.reasons[job]:
+            names.take(job, made["name"])
+    results = renders(waiting)
+    for job in plan.jobs:
+        last = plan.stamps.get(job)
+        if not plan.reasons[job] and last is not None:
+            yield unchanged(job, last)
+        else:
+            yield _finished(job, next(results), names, plan.compiler, last)
+
+
 @dataclass(slots=True)
 class _Names:
     """Which job has taken which name of outputs, in one folder."""
@@ -108,81 +115,41 @@ class _Names:
         return self.taken.setdefault((os.path.realpath(job.folder), name.casefold()), job)
 
 
-def run(jobs: Sequence[Job], tools: Tools, *, force: bool = False) -> Iterator[Outcome]:
-    """The outcome of each job, in order, as it is done. Files are written on the way."""
-    compiler = compiler_digest()
-    stamps = stamp.latest(jobs)
-    held = {
-        job: last
-        for job, last in stamps.items()
-        if not force and stamp.fresh(last, job.targets, compiler)
-    }
-    names = _Names()
-    for job, last in held.items():
-        names.take(job, last["name"])
-    for job in jobs:
-        if job in held:
-            yield unchanged(job, held[job])
-            continue
-        try:
-            outcome = _built(job, tools, names, compiler, stamps.get(job))
-        except Exception as error:
-            finding = bug(f"built {project.shown(Path(job.sheet))}")
-            trace = details(error, os.environ)
-            outcome = Outcome(job, "failed", (finding,), lines_of({}), trace=trace)
-        if outcome.state == "failed" and job in stamps:
-            outcome = replace(outcome, files=_left(job, stamps[job]))
-        yield outcome
-
-
-def checked(recipe: str, sheet: str | None, tools: Tools) -> tuple[tuple[Finding, ...], Lines]:
-    """The findings of a recipe for a sheet, or of the recipe alone; nothing is written."""
-    compiled = tools.compile(Path(recipe), Path(sheet) if sheet is not None else None)
-    return in_order(compiled.findings), lines_of(compiled.sources)
-
-
 def unchanged(job: Job, last: Stamp) -> Outcome:
     """The outcome of a job with nothing to do, its warnings said again."""
-    from somite.builds.stamp_findings import findings_from
-
-    lines: dict[str, dict[str, str]] = last["lines"]
     files = tuple(
         os.path.join(job.folder, name) for target in job.targets for name in last["targets"][target]
     )
-    return Outcome(
-        job,
-        "unchanged",
-        findings_from(last["findings"]),
-        lambda file, number: lines.get(file, {}).get(str(number)),
-        files,
-    )
+    return Outcome(job, "unchanged", findings_from(last["findings"]), Kept(last["lines"]), files)
 
 
-def _built(job: Job, tools: Tools, names: _Names, compiler: str, last: Stamp | None) -> Outcome:
-    wording, unworded = tools.word(job.phrases, job.templates)
-    compiled = tools.compile(Path(job.recipe), Path(job.sheet))
-    targets, unfound = _targets(job.targets, tools)
-    findings = [*compiled.findings, *unworded, *unfound]
-    sources = {**compiled.sources, **(wording.sources if wording else {})}
-    settled = compiled.settled
-    if settled is None or wording is None or has_errors(findings):
-        return _failed(job, findings, sources)
-    name = _name(settled.rig)
-    owner = names.take(job, name)
+def _finished(
+    job: Job, made: Rendered, names: _Names, compiler: str, last: Stamp | None
+) -> Outcome:
+    """What became of a job that was rendered: written, if nothing is wrong with it."""
+    try:
+        outcome = _judged(job, made, names, compiler, last)
+    except Exception as error:
+        finding = bug(f"wrote what it built of {project.shown(Path(job.sheet))}")
+        outcome = Outcome(job, "failed", (finding,), Kept({}), trace=details(error, os.environ))
+    if outcome.state == "failed" and last is not None:
+        return replace(outcome, files=_left(job, last))
+    return outcome
+
+
+def _judged(job: Job, made: Rendered, names: _Names, compiler: str, last: Stamp | None) -> Outcome:
+    findings = made.findings
+    if made.name is None:
+        return Outcome(job, "failed", findings, made.kept, trace=made.trace)
+    owner = names.take(job, made.name)
     if owner is not job:
-        findings.append(_clash(job, owner, name, settled.rig))
-        return _failed(job, findings, sources)
-    context = _context(compiled, wording)
-    rendered: dict[str, dict[str, bytes]] = {}
-    for key, target in targets.items():
-        outputs, found = target.emit(settled, context)
-        rendered[key], misnamed = _named(name, target, outputs, rendered)
-        findings += [*found, *misnamed]
+        clash = _clash(job, owner, made)
+        return Outcome(job, "failed", in_order((*findings, clash)), made.kept)
+    findings = in_order((*findings, *made.emitted))
     if has_errors(findings):
-        return _failed(job, findings, sources)
-    inputs = _inputs(job, compiled, targets)
-    outcome = _written(job, name, rendered, inputs, findings, sources, compiler)
-    if last is not None and last["name"] != name and outcome.state == "built":
+        return Outcome(job, "failed", findings, made.kept)
+    outcome = _written(job, made, findings, compiler)
+    if last is not None and last["name"] != made.name and outcome.state == "built":
         return replace(outcome, removed=(*outcome.removed, *_forgotten(job, last)))
     return outcome
 
@@ -193,144 +160,54 @@ def _left(job: Job, last: Stamp) -> tuple[str, ...]:
     return tuple(path for path in paths if os.path.isfile(path))
 
 
-def _failed(job: Job, findings: Iterable[Finding], sources: Mapping[str, Source]) -> Outcome:
-    return Outcome(job, "failed", in_order(findings), lines_of(sources))
-
-
-def _targets(wanted: Iterable[str], tools: Tools) -> tuple[dict[str, Target], list[Finding]]:
-    targets: dict[str, Target] = {}
-    findings: list[Finding] = []
-    for name in wanted:
-        target, found = tools.find(name)
-        findings += found
-        if target is not None:
-            targets[name] = target
-    return targets, findings
-
-
-def _name(rig: Rig) -> str:
-    return f"{file_name(rig.recipe)}.{file_name(rig.character)}"
-
-
-def file_name(name: str) -> str:
-    """A name as part of a file's name: letters, digits, `_` and `-` stay, the rest becomes `_`."""
-    from unicodedata import normalize
-
-    return re.sub(r"[^\w-]+", "_", normalize("NFC", name)) or "_"
-
-
-def _clash(job: Job, owner: Job, name: str, rig: Rig) -> Finding:
+def _clash(job: Job, owner: Job, made: Rendered) -> Finding:
     ours, other = project.shown(Path(job.sheet)), project.shown(Path(owner.sheet))
     message = (
         f'expected outputs of its own for each sheet, found that "{ours}" and "{other}"'
-        f' both give "{name}"'
+        f' both give "{made.name}"'
     )
-    help = f'give the character "{rig.character}" of one of them another name'
+    help = f'give the character "{made.character}" of one of them another name'
     return SAME_OUTPUT.at(None, message, help=help)
 
 
-def _named(
-    name: str, target: Target, outputs: Iterable[Output], before: Mapping[str, Mapping[str, bytes]]
-) -> tuple[dict[str, bytes], list[Finding]]:
-    """The outputs of a target by file name, and findings for names that no file can have."""
-    files: dict[str, bytes] = {}
-    findings: list[Finding] = []
-    taken = {file.casefold() for others in before.values() for file in others}
-    for output in outputs:
-        file = name + output.suffix
-        if not re.fullmatch(r"\.[\w.-]*\w", output.suffix):
-            message = f'expected an ending such as ".scene.json", found "{output.suffix}"'
-            help = f'mend the target "{target.name}": letters, digits, "_" and "-" after a dot'
-            findings.append(OUTPUT_NAME.at(None, message, help=help))
-        elif file.casefold() in taken:
-            message = f'expected one output called "{file}", found two'
-            help = f'name the target "{target.name}" once, or change its ending'
-            findings.append(SAME_OUTPUT.at(None, message, help=help))
-        else:
-            taken.add(file.casefold())
-            files[file] = output.text.encode("utf-8")
-    return files, findings
-
-
-def _context(compiled: Compiled, wording: Wording) -> Context:
-    return Context(
-        recipe_digest=compiled.recipe_digest,
-        sheet_digest=compiled.sheet_digest,
-        compiler_version=VERSION,
-        phrases=wording.phrases,
-        templates=wording.templates,
-    )
-
-
-def _inputs(job: Job, compiled: Compiled, targets: Mapping[str, Target]) -> dict[str, str] | None:
-    """The digest of every file that the outputs depend on; None if one changed under our hands."""
-    paths = [str(path) for path in compiled.inputs]
-    paths += [path for path in (job.phrases, job.templates) if path is not None]
-    paths += [path for key, target in targets.items() for path in _target_paths(key, target)]
-    digests = {path: stamp.digest(path) for path in dict.fromkeys(paths)}
-    used = {source.text for source in compiled.sources.values()}
-    for path in compiled.inputs:
-        again, _ = project.read_source(path)
-        # What is no text, such as landmarks in a binary file, has no text to compare.
-        if again is not None and again.text not in used:
-            return None
-    return digests
-
-
-def _target_paths(key: str, target: Target) -> Iterator[str]:
-    """What a target of a team's own is made of: its folder, or the module that holds it."""
-    if os.path.isdir(key):
-        yield key
-    module = getattr(target.emit, "__module__", "")
-    if module.partition(".")[0] != "somite":
-        file = getattr(sys.modules.get(module), "__file__", None)
-        if file is not None:
-            yield file
-
-
-def _written(
-    job: Job,
-    name: str,
-    rendered: Mapping[str, Mapping[str, bytes]],
-    inputs: dict[str, str] | None,
-    findings: list[Finding],
-    sources: Mapping[str, Source],
-    compiler: str,
-) -> Outcome:
+def _written(job: Job, made: Rendered, findings: tuple[Finding, ...], compiler: str) -> Outcome:
     """Writes the outputs and their stamp, and takes away those of an earlier build."""
-    from somite.builds.stamp_findings import lines_shown, plain_findings
-
-    ordered = in_order(findings)
-    made = {
+    assert made.name is not None
+    outputs = {
         key: {file: digest_of(data) for file, data in files.items()}
-        for key, files in rendered.items()
+        for key, files in made.files.items()
     }
-    before = stamp.read(stamp.path_of(job, name))
+    path = stamp.path_of(job, made.name)
+    before = stamp.read(path)
     kept = _still_true(before, job, compiler) if before is not None else {}
     new = stamp.made(
         job,
-        name=name,
+        name=made.name,
         compiler=compiler,
-        inputs=inputs or {},
-        outputs={**{key: files for key, files in kept.items() if key not in made}, **made},
-        findings=plain_findings(ordered),
-        lines=lines_shown(ordered, sources),
+        maker=reasons.maker_now(),
+        inputs=dict(made.inputs or {}),
+        outputs={**{key: files for key, files in kept.items() if key not in outputs}, **outputs},
+        findings=plain_findings(findings),
+        lines=_plain_lines(made),
     )
     files = {
         os.path.join(job.folder, file): data
-        for outputs in rendered.values()
-        for file, data in outputs.items()
+        for of_target in made.files.values()
+        for file, data in of_target.items()
     }
     # Without inputs a stamp would hold for ever; then the earlier one, which does not, stays.
-    stamped = {stamp.path_of(job, name): stamp.text_of(new).encode()} if inputs else {}
+    stamped = {path: stamp.text_of(new).encode()} if made.inputs else {}
     try:
         write_all(files)
         removed = _cleared(job, before, new) if before is not None else ()
         write_all(stamped)
     except OSError as error:
-        ordered = (*ordered, _unwritable(error, job))
-        return Outcome(job, "failed", ordered, lines_of(sources))
-    return Outcome(job, "built", ordered, lines_of(sources), tuple(files), removed)
+        return Outcome(job, "failed", (*findings, _unwritable(error, job)), made.kept)
+    return Outcome(job, "built", findings, made.kept, tuple(files), removed)
+
+
+def _plain_lines(made: Rendered) -> dict[str, dict[str, str]]:
+    return {file: dict(lines) for file, lines in made.lines.items()}
 
 
 def _still_true(before: Stamp, job: Job, compiler: str) -> dict[str, dict[str, str]]:
@@ -340,7 +217,7 @@ def _still_true(before: Stamp, job: Job, compiler: str) -> dict[str, dict[str, s
     return {key: files for key, files in before["targets"].items() if stamp.intact(before, key)}
 
 
-def _cleared(job: Job, before: Stamp, new: Stamp) -> tuple[str, ...]:
+def _cleared(job: Job, before: Stamp, new: Mapping[str, Any]) -> tuple[str, ...]:
     """Removes outputs of the build before that are no longer true and that nobody has changed."""
     now = {file for files in new["targets"].values() for file in files}
     gone = []
@@ -368,7 +245,11 @@ def _forgotten(job: Job, last: Stamp) -> tuple[str, ...]:
 
 def _unwritable(error: OSError, job: Job) -> Finding:
     reason = (error.strerror or str(error)).lower()
-    place = error.filename2 or error.filename or job.folder
-    message = f'expected to write to "{project.shown(Path(str(place)))}", found: {reason}'
+    place = str(error.filename2 or error.filename or job.folder)
+    if is_beside(place):
+        # What cannot be made is a file that waits, which nobody asked for: its folder is to blame,
+        # and is told once for all the files that it does not take.
+        place = os.path.dirname(place) or os.curdir
+    message = f'expected to write to "{project.shown(Path(place))}", found: {reason}'
     help = "name a folder that you may write to with -o, and check that the disk has room"
     return OUTPUT_UNWRITABLE.at(None, message, help=help)

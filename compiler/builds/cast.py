@@ -31,7 +31,10 @@ _CODES = {
 
 
 def load(path: Path) -> tuple[tuple[Job, ...], tuple[Finding, ...], Source | None]:
-    """The builds of a cast file, findings about it, and its text."""
+    """The builds of a cast file, findings about it, and its text.
+
+    What is not there stops only what needs it; a mistake in the file itself stops all.
+    """
     source, unread = project.read_source(path)
     if source is None:
         return (), unread, None
@@ -39,20 +42,33 @@ def load(path: Path) -> tuple[tuple[Job, ...], tuple[Finding, ...], Source | Non
     cast, faults = cast_file.read(source.text, folder)
     if cast is None:
         return (), tuple(_finding(fault, source) for fault in faults), source
-    findings = tuple(
-        finding
-        for number, entry in enumerate(cast.entries)
-        for finding in _absent(cast, entry, ("build", number), source)
-    )
-    return (() if findings else cast_file.jobs(cast)), findings, source
+    findings: list[Finding] = []
+    jobs: list[Job] = []
+    for number, entry in enumerate(cast.entries):
+        found, unfit = _absent(cast, entry, ("build", number), source)
+        findings += found
+        of_entry = cast_file.jobs(cast._replace(entries=(entry,)))
+        jobs += [job for job in of_entry if not unfit & {job.recipe, job.sheet}]
+    return tuple(jobs), tuple(findings), source
 
 
-def _absent(cast: Cast, entry: Entry, where: Where, source: Source) -> list[Finding]:
-    """Findings for a recipe that is not there, and for patterns that no sheet matches."""
+def _absent(
+    cast: Cast, entry: Entry, where: Where, source: Source
+) -> tuple[list[Finding], set[str]]:
+    """What is not there, and the recipe or sheets, by path, that can not be built for it.
+
+    That is a recipe or a names file, patterns that no sheet matches, and sheets that lie elsewhere.
+    """
     base = Path(cast.folder or os.curdir)
     site = place(source, (*where, "recipe"))
     _, found = project.resolve(base, base, entry.recipe, site)
     findings = list(found)
+    if entry.names is not None:
+        at = place(source, (*where, "names"))
+        if re.match(r"\s*[\"']?names\b", source.line(at.line)) is None:
+            at = place(source, ("names",))  # What stands at the top is meant for every build.
+        findings += project.resolve(base, base, entry.names, at)[1]
+    unfit = {os.path.normpath(os.path.join(cast.folder, entry.recipe))} if findings else set()
     for pattern in entry.sheets:
         site = place(source, (*where, "sheets"), pattern)
         sheets = cast_file.matches(cast.folder, pattern)
@@ -62,8 +78,10 @@ def _absent(cast: Cast, entry: Entry, where: Where, source: Source) -> list[Find
             findings.append(CAST_MISSING.at(site, message, help=help))
         for sheet in sheets:
             written = Path(os.path.relpath(sheet, base)).as_posix()
-            findings += project.resolve(base, base, written, site)[1]
-    return findings
+            _, found = project.resolve(base, base, written, site)
+            findings += found
+            unfit |= {sheet} if found else set()
+    return findings, unfit
 
 
 def _finding(fault: Fault, source: Source) -> Finding:

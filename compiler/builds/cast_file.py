@@ -12,7 +12,7 @@ import re
 from collections.abc import Iterator
 from typing import Any, NamedTuple
 
-from somite.builds.job import DEFAULT_FOLDER, DEFAULT_TARGETS, Job
+from somite.builds.job import DEFAULT_FOLDER, DEFAULT_TARGETS, MOST_PEOPLE, Job
 
 NAME = "cast.toml"
 
@@ -40,6 +40,9 @@ class Entry(NamedTuple):
     recipe: str
     sheets: tuple[str, ...]
     targets: tuple[str, ...]
+    names: str | None = None
+    loa: int | None = None
+    people: int = 1
 
 
 class Cast(NamedTuple):
@@ -52,8 +55,8 @@ class Cast(NamedTuple):
     entries: tuple[Entry, ...]
 
 
-TOP_KEYS = ("out", "targets", "phrases", "templates", "build")
-BUILD_KEYS = ("recipe", "sheets", "targets")
+TOP_KEYS = ("out", "targets", "phrases", "templates", "names", "loa", "people", "build")
+BUILD_KEYS = ("recipe", "sheets", "targets", "names", "loa", "people")
 
 
 def found_from(folder: str) -> str | None:
@@ -88,7 +91,14 @@ def read(text: str, folder: str) -> tuple[Cast | None, tuple[Fault, ...]]:
         return None, faults
     targets = tuple(table.get("targets", DEFAULT_TARGETS))
     entries = tuple(
-        Entry(one["recipe"], tuple(one["sheets"]), tuple(one.get("targets", targets)))
+        Entry(
+            one["recipe"],
+            tuple(one["sheets"]),
+            tuple(one.get("targets", targets)),
+            one.get("names", table.get("names")),
+            one.get("loa", table.get("loa")),
+            one.get("people", table.get("people", 1)),
+        )
         for one in table["build"]
     )
     out = table.get("out", DEFAULT_FOLDER)
@@ -122,6 +132,9 @@ def jobs(cast: Cast) -> tuple[Job, ...]:
             _joined(cast.folder, cast.out),
             _joined(cast.folder, cast.phrases) if cast.phrases else None,
             _joined(cast.folder, cast.templates) if cast.templates else None,
+            _joined(cast.folder, entry.names) if entry.names else None,
+            entry.loa,
+            entry.people,
         )
         for entry in cast.entries
         for sheet in dict.fromkeys(
@@ -170,6 +183,8 @@ def _faults(table: dict[str, Any]) -> Iterator[Fault]:
             yield from _path_fault(table[key], (key,))
     if "targets" in table:
         yield from _names_fault(table["targets"], ("targets",))
+    yield from _naming_faults(table, (), "names" in table)
+    yield from _people_faults(table, ())
     builds = table.get("build")
     if builds is None:
         yield Fault("missing", (), "expected a [[build]], found none", _EXAMPLE)
@@ -178,10 +193,10 @@ def _faults(table: dict[str, Any]) -> Iterator[Fault]:
         yield Fault("value", ("build",), message, _EXAMPLE)
     else:
         for number, one in enumerate(builds):
-            yield from _build_faults(one, ("build", number))
+            yield from _build_faults(one, ("build", number), "names" in table)
 
 
-def _build_faults(one: dict[str, Any], where: Where) -> Iterator[Fault]:
+def _build_faults(one: dict[str, Any], where: Where, named: bool) -> Iterator[Fault]:
     yield from _unknown(one, BUILD_KEYS, where)
     for key in ("recipe", "sheets"):
         if key not in one:
@@ -198,6 +213,29 @@ def _build_faults(one: dict[str, Any], where: Where) -> Iterator[Fault]:
                     yield from _path_fault(sheet, (*where, "sheets"))
     if "targets" in one:
         yield from _names_fault(one["targets"], (*where, "targets"))
+    yield from _naming_faults(one, where, "names" in one or named)
+    yield from _people_faults(one, where)
+
+
+def _naming_faults(table: dict[str, Any], where: Where, named: bool) -> Iterator[Fault]:
+    """Faults of the names file and its level of articulation, which is said beside one only."""
+    if "names" in table:
+        yield from _path_fault(table["names"], (*where, "names"))
+    loa = table.get("loa", 1)
+    if type(loa) is not int or not 1 <= loa <= 3:
+        message = f'expected 1, 2 or 3 for "loa", found {_kind(loa)}'
+        yield Fault("value", (*where, "loa"), message, "write a level of articulation: loa = 3")
+    elif "loa" in table and not named:
+        message = 'expected "names" beside "loa", found none'
+        yield Fault("value", (*where, "loa"), message, 'write names = "names/h_anim.toml", too')
+
+
+def _people_faults(table: dict[str, Any], where: Where) -> Iterator[Fault]:
+    """Faults of how many people share the build steps."""
+    people = table.get("people", 1)
+    if type(people) is not int or not 1 <= people <= MOST_PEOPLE:
+        message = f'expected 1 to {MOST_PEOPLE} for "people", found {_kind(people)}'
+        yield Fault("value", (*where, "people"), message, "write how many build: people = 2")
 
 
 def _unknown(table: dict[str, Any], known: tuple[str, ...], where: Where) -> Iterator[Fault]:

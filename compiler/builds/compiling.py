@@ -22,6 +22,11 @@ class Desk:
 
     _reads: dict[Path, tuple[Read | None, tuple[Finding, ...]]] = field(default_factory=dict)
 
+    def lay(self, recipe: Path, source: Source) -> None:
+        """Have a text stand for what a recipe's file holds."""
+        read, findings = pipeline.read_text(source, recipe.resolve(), project.find_root(recipe))
+        self._reads[recipe] = read, findings
+
     def compile(self, recipe: Path, sheet_path: Path | None) -> Compiled:
         """A recipe compiled for a sheet; without one, only what can be said of the recipe."""
         if recipe not in self._reads:

@@ -10,7 +10,7 @@ import os
 import sys
 from collections.abc import Iterator
 
-from somite.builds.digest import digest_of
+from somite.builds.digest import digest_of, digest_of_file
 from somite.version import VERSION
 
 PACKAGES = ("grammar", "targets", "recipes")
@@ -49,6 +49,31 @@ def compiler_digest() -> str:
     facts = sorted(fact for root in (OWN, *apart) for fact in _facts(root, ""))
     text = "\n".join([VERSION, sys.version, *facts])
     return digest_of(text.encode("utf-8", "surrogateescape"))
+
+
+def contents_digest() -> str:
+    """A digest of the installation's version and contents, however and whenever it was installed.
+
+    It tells whether another machine has the same compiler. It reads every file, which takes longer.
+    """
+    from somite.builds.stamp import files_in
+
+    roots = {"": OWN, **{package: folder_of(package) for package in PACKAGES}}
+    facts = {
+        f"{inside}/{name}".lstrip("/"): digest_of_file(path)
+        for inside, root in roots.items()
+        for name, path in files_in(root)
+    }
+    told = sorted(f"{name} {digest}" for name, digest in facts.items() if _counts(name))
+    return digest_of("\n".join([VERSION, *told]).encode("utf-8", "surrogateescape"))
+
+
+def _counts(name: str) -> bool:
+    """Whether an output may depend on a file of the installation, by its path there."""
+    *folders, file = name.split("/")
+    if folders[:1] == ["recipes"]:
+        return folders[1:2] == ["parts"]
+    return not SILENT.intersection(folders) and file not in ("README.md", "py.typed")
 
 
 def _facts(folder: str, before: str) -> Iterator[str]:

@@ -14,6 +14,10 @@ DEFAULT_FOLDER = "build"
 """Where outputs go when no folder is named."""
 
 
+MOST_PEOPLE = 26
+"""As many as there are letters to call them by."""
+
+
 class Job(NamedTuple):
     """A build to be done. Paths are as the user would write them from the current folder."""
 
@@ -23,3 +27,6 @@ class Job(NamedTuple):
     folder: str = DEFAULT_FOLDER
     phrases: str | None = None
     templates: str | None = None
+    names: str | None = None
+    loa: int | None = None
+    people: int = 1

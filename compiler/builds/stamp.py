@@ -30,6 +30,7 @@ def made(
     *,
     name: str,
     compiler: str,
+    maker: dict[str, str],
     inputs: dict[str, str],
     outputs: dict[str, dict[str, str]],
     findings: list[Any],
@@ -37,13 +38,14 @@ def made(
 ) -> Stamp:
     """A stamp. Inputs are digests by path, outputs digests by file name by target.
 
-    `findings` are the warnings and notes of the build, repeated when nothing is to be done, and
-    `lines` the lines they show. Paths are kept relative to the output folder, so that a project can
-    be moved.
+    `maker` names versions, only to say what changed where the digest `compiler` did. `findings` are
+    the warnings and notes of the build, repeated when nothing is to be done, and `lines` the lines
+    they show. Paths are kept relative to the output folder, so that a project can be moved.
     """
     return {
         "stamp": VERSION,
         "compiler": compiler,
+        "maker": maker,
         "name": name,
         "job": _asked(job),
         "inputs": {_kept(path, job.folder): digest for path, digest in inputs.items()},
@@ -144,6 +146,10 @@ def _asked(job: Job) -> dict[str, str | None]:
         "sheet": _kept(job.sheet, job.folder),
         "phrases": _kept(job.phrases, job.folder) if job.phrases else None,
         "templates": _kept(job.templates, job.folder) if job.templates else None,
+        # Told only where there are any, as before joints could be named.
+        **({"names": _kept(job.names, job.folder)} if job.names else {}),
+        **({"loa": str(job.loa)} if job.loa is not None else {}),
+        **({"people": str(job.people)} if job.people > 1 else {}),
     }
 
 

@@ -2,13 +2,15 @@
 
 What comes in is every file of a result, by path, as bytes; each is written beside its place and
 then renamed over it, all of them before the first is renamed. A file that already has the bytes is
-left alone. Nothing here knows what the bytes mean.
+left alone. What a process that was ended in the middle left beside is swept away by the next.
+Nothing here knows what the bytes mean.
 """
 
 from __future__ import annotations
 
 import errno
 import os
+import re
 from collections.abc import Mapping
 
 
@@ -56,8 +58,47 @@ def _holds(path: str, data: bytes) -> bool:
 def _name_beside(path: str) -> str:
     """The file in which a path's new bytes wait, in the same folder."""
     folder, name = os.path.split(path)
-    # A process writes one file of a name at a time, so its number keeps two builds apart.
-    return os.path.join(folder, f".{name[:200]}.{os.getpid()}.part")
+    # A process writes one file of a name at a time, so its number keeps two builds apart, and the
+    # machine's name those of two machines that share the folder.
+    return os.path.join(folder, f".{name[:150]}.somite-{_machine()}-{os.getpid()}.part")
+
+
+def is_beside(path: str) -> bool:
+    """Whether a path is that of a file which waits beside its place."""
+    return path.endswith(".part") and ".somite-" in os.path.basename(path)
+
+
+def _machine() -> str:
+    name = os.uname().nodename if hasattr(os, "uname") else os.environ.get("COMPUTERNAME", "")
+    return re.sub(r"[^\w.]", "_", name)[:40]
+
+
+def swept(folder: str) -> tuple[str, ...]:
+    """Removes what processes of this machine that are no more left beside files in a folder.
+
+    Gives what was removed. What belongs to a process that runs, or to another machine, stays.
+    """
+    left = re.compile(rf"\..*\.somite-{re.escape(_machine())}-(\d+)\.part")
+    try:
+        with os.scandir(folder) as entries:
+            marked = [(left.fullmatch(entry.name), entry.path) for entry in entries]
+    except OSError:
+        return ()
+    stale = [path for match, path in marked if match and not _runs(int(match[1]))]
+    return tuple(path for path in stale if _removed(path))
+
+
+def _runs(process: int) -> bool:
+    """Whether a process may still run; where that cannot be asked safely, it may."""
+    if os.name != "posix":
+        return True
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except (OSError, OverflowError):
+        return True
+    return True
 
 
 def _write_beside(path: str, beside: str, data: bytes) -> None:

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import argparse
-import os
 import sys
 
-from somite.commands import inputs
+from somite.commands import crews, inputs
 from somite.commands.arguments import (
     Commands,
     Refused,
@@ -22,11 +21,11 @@ from somite.report.delivery import CLEAN, FOUND, put_file
 # What the typing module would say, without the time that importing it takes.
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from collections.abc import Collection, Sequence
+    from collections.abc import Iterator, Sequence
 
-    from somite.builds.compiling import Desk
-    from somite.findings import Finding
-    from somite.pipeline import Compiled
+    from somite.builds.proving import Judged, Proof
+    from somite.report.delivery import Delivery
+    from somite.report.terminal import Progress
     from somite.report.verdict import Verdict
 
 MOST_SEED = 2**63 - 1
@@ -54,6 +53,7 @@ def add(commands: Commands[argparse.ArgumentParser]) -> None:
         "--findings-only", action="store_true", help="pose nothing: leave laws and checks out"
     )
     check.add_argument("--junit", metavar="FILE", help="write the outcome as JUnit XML, too")
+    crews.add_crew(check)
     add_findings(check)
     check.set_defaults(command=run)
 
@@ -70,31 +70,37 @@ def _seed(text: str) -> int:
 
 def run(options: argparse.Namespace) -> int:
     """Carries the command out and returns the exit status."""
+    crews.refuse_unfit(options)
     laws = _laws(options)
     findings = delivery(options)
     pairs = inputs.pairs(options, findings)
-    from somite.builds.compiling import Desk
+    from somite.builds.proving import together, without_excuses
 
-    desk = Desk()
     progress = inputs.progress_of(len(pairs))
-    verdicts: list[Verdict] = []
-    for number, (recipe, sheet) in enumerate(pairs, 1):
-        progress.say(f"[{number}/{len(pairs)}] {sheet or recipe}")
-        one = _judged(recipe, sheet, desk, laws, options)
+    done: list[Judged] = []
+
+    def so_far() -> str:
         progress.clear()
-        findings.take(one.everything, one.lines, inputs.root_of(recipe))
-        verdicts.append(one)
-        collect_again()
-    _print(pairs, verdicts, options)
-    if options.junit is not None:
-        from somite.report.junit import junit_text
+        return f"after {len(done)} of {len(pairs)} characters"
 
-        put_file(options.junit, junit_text(verdicts))
-    unsound = any(one.broken or one.unmet for one in verdicts)
-    return max(findings.close(), FOUND if unsound else CLEAN)
+    with crews.Stoppable("check", so_far) as stoppable:
+        proofs = _proofs(pairs, laws, options)
+        for one in _judged(proofs, options, progress, findings):
+            progress.clear()
+            if one.trace:
+                print(one.trace, file=sys.stderr, end="")
+            _deliver(proofs[len(done)], without_excuses(one.verdict), findings)
+            done.append(one)
+            collect_again()
+        progress.clear()
+        verdicts = together(done, whole=inputs.whole_cast(options))
+        for proof, verdict in zip(proofs, verdicts, strict=True):
+            _deliver(proof, verdict, findings)
+        return _told(pairs, verdicts, options, findings)
+    return stoppable.status
 
 
-def _laws(options: argparse.Namespace) -> Collection[str] | None:
+def _laws(options: argparse.Namespace) -> tuple[str, ...] | None:
     """The laws that were asked for by their words; None where all are meant."""
     if options.laws is None:
         return None
@@ -110,59 +116,52 @@ def _laws(options: argparse.Namespace) -> Collection[str] | None:
     return tuple(dict.fromkeys(words))
 
 
+def _proofs(
+    pairs: Sequence[inputs.Pair], laws: tuple[str, ...] | None, options: argparse.Namespace
+) -> list[Proof]:
+    from somite.builds.proving import Proof
+
+    posing = not options.findings_only
+    return [Proof(recipe, sheet, laws, options.seed, posing) for recipe, sheet in pairs]
+
+
 def _judged(
-    recipe: str,
-    sheet: str | None,
-    desk: Desk,
-    laws: Collection[str] | None,
+    proofs: Sequence[Proof],
     options: argparse.Namespace,
-) -> Verdict:
-    """What is found of one character. A mistake of ours in one stops no other."""
-    from pathlib import Path
-
-    from somite.findings import in_order
-    from somite.report import lines_of
-    from somite.report.verdict import Verdict
-
-    name, character = Path(recipe).stem, Path(sheet).stem if sheet is not None else "-"
+    progress: Progress,
+    findings: Delivery,
+) -> Iterator[Judged]:
+    """What is found of each character, in order, whoever finds it."""
+    crew = crews.crew_for(options, len(proofs), crews.PROVING)
     try:
-        compiled = desk.compile(Path(recipe), Path(sheet) if sheet is not None else None)
-    except Exception as error:
-        return Verdict(name, character, sheet, (_mistake(error, "compiled", sheet),), lines_of({}))
-    if compiled.rig is not None:
-        name, character = compiled.rig.recipe, compiled.rig.character
-    lines = lines_of(compiled.sources)
-    one = Verdict(name, character, sheet, in_order(compiled.findings), lines)
-    if options.findings_only or compiled.settled is None:
-        return one
-    try:
-        return _posed(one, compiled, laws, options.seed)
-    except Exception as error:
-        mistake = _mistake(error, "proved", sheet)
-        return Verdict(name, character, sheet, (mistake, *one.findings), lines)
+        results = crews.judged_by(crew, proofs)
+        for number, proof in enumerate(proofs):
+            progress.say(f"[{number}/{len(proofs)}] {proof.sheet or proof.recipe}")
+            yield next(results)
+        progress.clear()
+        crews.tell_of(crew, options, findings)
+    finally:
+        crew.close()
 
 
-def _posed(one: Verdict, compiled: Compiled, laws: Collection[str] | None, seed: int) -> Verdict:
-    from dataclasses import replace
-
-    from somite import checks
-    from somite.evaluate import Evaluator
-    from somite.laws import prove
-
-    assert compiled.settled is not None
-    rig = Evaluator(compiled.settled)
-    proved = prove(compiled.settled, seed=seed, laws=laws, evaluator=rig)
-    return replace(one, laws=proved, checks=checks.run(compiled.settled, rig))
+def _deliver(proof: Proof, verdict: Verdict, findings: Delivery) -> None:
+    findings.take(verdict.everything, verdict.lines, inputs.root_of(proof.recipe))
 
 
-def _mistake(error: Exception, did: str, sheet: str | None) -> Finding:
-    from pathlib import Path
+def _told(
+    pairs: Sequence[inputs.Pair],
+    verdicts: Sequence[Verdict],
+    options: argparse.Namespace,
+    findings: Delivery,
+) -> int:
+    """Prints and writes what was found, and returns the exit status that it calls for."""
+    _print(pairs, verdicts, options)
+    if options.junit is not None:
+        from somite.report.junit import junit_text
 
-    from somite.project import shown
-    from somite.report.bug import bug, details
-
-    print(details(error, os.environ), file=sys.stderr, end="")
-    return bug(f"{did} {shown(Path(sheet)) if sheet is not None else 'the recipe'}")
+        put_file(options.junit, junit_text(verdicts))
+    unsound = any(one.broken or one.unmet for one in verdicts)
+    return max(findings.close(), FOUND if unsound else CLEAN)
 
 
 def _print(

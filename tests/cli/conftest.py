@@ -17,9 +17,9 @@ import pytest
 
 from somite import project
 from somite.builds import wording
-from somite.builds.build import Tools
 from somite.builds.digest import digest_of
 from somite.builds.job import Job
+from somite.builds.rendering import Tools
 from somite.findings import Code, Finding, Severity, has_errors
 from somite.ir import Rig
 from somite.target import Context, Output, Target

@@ -11,7 +11,8 @@ from typing import Any
 import pytest
 
 from somite.builds import build
-from somite.builds.build import Outcome, file_name
+from somite.builds.build import Outcome
+from somite.builds.rendering import file_name
 
 
 def states(workshop: Any, *jobs: Any, force: bool = False) -> list[str]:

@@ -45,8 +45,7 @@ def loaded(text: str) -> tuple[tuple[Job, ...], list[Finding]]:
 
 def found(text: str) -> tuple[str, int, int, int]:
     """The one finding of a cast file: its code, line, column and length."""
-    jobs, findings = loaded(text)
-    assert not jobs
+    _, findings = loaded(text)
     assert len(findings) == 1
     site = findings[0].site
     assert site is not None and site.file == "cast.toml"
@@ -161,6 +160,19 @@ def test_a_pattern_that_no_sheet_matches_is_a_finding_at_the_pattern(folder: Pat
     assert found(text) == ("cast-missing", 10, column, len('"sheets/stoat*.toml"'))
 
 
+def test_what_is_not_there_stops_nothing_else(folder: Path) -> None:
+    every, _ = loaded(GOOD)
+    without_recipe, _ = loaded(GOOD.replace("tail.somite", "snail.somite"))
+    without_sheets, _ = loaded(GOOD.replace("sheets/otter.toml", "sheets/stoat*.toml"))
+    assert without_recipe == without_sheets == every[:2]
+    assert every[2].recipe == "tail.somite"
+
+
+def test_a_mistake_in_the_file_itself_stops_all(folder: Path) -> None:
+    jobs, findings = loaded(GOOD.replace('sheets = ["sheets/otter.toml"]', ""))
+    assert not jobs and findings
+
+
 def test_a_sheet_that_lies_elsewhere_through_a_link_is_a_finding(
     folder: Path, tmp_path_factory: pytest.TempPathFactory
 ) -> None:
@@ -168,6 +180,7 @@ def test_a_sheet_that_lies_elsewhere_through_a_link_is_a_finding(
     other.write_text("x\n")
     (folder / "sheets" / "link.toml").symlink_to(other)
     assert found(GOOD)[:2] == ("path-outside-project", 6)
+    assert all("link" not in job.sheet for job in loaded(GOOD)[0])
 
 
 def test_several_mistakes_are_found_at_once(folder: Path) -> None:

@@ -16,6 +16,8 @@ SLOW = {
     "pydantic",
     "networkx",
     "numpy",
+    "joblib",
+    "multiprocessing",
     "scipy",
     "difflib",
     "dataclasses",
@@ -99,7 +101,14 @@ def test_what_poses_nothing_does_not_import_the_evaluator(
     built: Path, arguments: tuple[str, ...]
 ) -> None:
     found = imported(built, *arguments) - at_start(built)
-    assert not found & {"numpy", "somite.evaluate", "somite.laws"}
+    assert not found & {"numpy", "joblib", "somite.evaluate", "somite.laws"}
+
+
+@pytest.mark.parametrize("command", ["build", "check"])
+@pytest.mark.parametrize("jobs", [(), ("--jobs", "8")], ids=["as many as fit", "eight"])
+def test_one_character_is_not_shared_out(built: Path, command: str, jobs: tuple[str, ...]) -> None:
+    force = ("--force",) if command == "build" else ()
+    assert "joblib" not in imported(built, command, *jobs, *force)
 
 
 def test_the_list_of_slow_modules_would_be_noticed(built: Path) -> None:

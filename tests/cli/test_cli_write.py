@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import os
+import subprocess
+import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 
-from somite.builds.write import write_all
+from somite.builds.write import _name_beside, swept, write_all
 
 
 def test_files_and_their_folders_are_made(tmp_path: Path) -> None:
@@ -55,3 +58,36 @@ def test_a_rewrite_keeps_the_permissions(tmp_path: Path) -> None:
     path.chmod(0o640)
     write_all({str(path): b"after\n"})
     assert path.stat().st_mode & 0o777 == 0o640
+
+
+@pytest.fixture
+def ended() -> int:
+    """The number of a process that is no more."""
+    done = subprocess.run([sys.executable, "-c", "import os; print(os.getpid())"], **CAPTURED)
+    return int(done.stdout)
+
+
+CAPTURED: dict[str, Any] = {"capture_output": True, "text": True, "check": True}
+
+
+@pytest.mark.skipif(os.name != "posix", reason="whether a process runs can not be asked safely")
+def test_what_an_ended_process_left_beside_is_swept_away_and_nothing_else(
+    tmp_path: Path, ended: int
+) -> None:
+    ours = Path(_name_beside(str(tmp_path / "heron.scene.json")))
+    theirs = ours.name.replace(str(os.getpid()), str(ended))
+    kept = {
+        ours.name,
+        theirs.replace(".somite-", ".somite-another_machine-"),
+        theirs.replace(".part", ".txt"),
+        "heron.scene.json",
+        ".notes.12.part",
+    }
+    for name in (theirs, *kept):
+        (tmp_path / name).write_bytes(b"half a st")
+    assert swept(str(tmp_path)) == (str(tmp_path / theirs),)
+    assert set(os.listdir(tmp_path)) == kept
+
+
+def test_a_folder_that_is_not_there_needs_no_sweeping(tmp_path: Path) -> None:
+    assert swept(str(tmp_path / "none")) == ()
