@@ -22,6 +22,7 @@ UNKNOWN_TARGET = Code("unknown-target")
 BUILT_IN = {
     "scene": "somite.targets.scene",
     "steps": "somite.targets.steps",
+    "joints": "somite.targets.joints",
 }
 """The built-in targets by name, each with the module that holds it as `TARGET`."""
 

@@ -42,6 +42,7 @@ from somite.ir import (
     Map,
     Measure,
     Node,
+    PlacedRig,
     Pose,
     Quaternion,
     Reach,
@@ -49,6 +50,7 @@ from somite.ir import (
     Ride,
     Rig,
     Setting,
+    Shown,
     Twist,
     Unit,
     Vector,
@@ -83,6 +85,8 @@ def scene(settled: Settled, context: Context) -> Record:
         "format": FORMAT,
         "units": _units(rig),
         "nodes": [writer.node(node) for node in rig.nodes],
+        "sockets": [node.spelled for node in rig.nodes if node.socket],
+        "rigs": [writer.placed(placed) for placed in rig.placed],
         "curves": [writer.curve(curve) for curve in rig.curves],
         "chains": [writer.chain(chain) for chain in rig.chains],
         "constraints": [writer.constraint(constraint) for constraint in rig.constraints],
@@ -238,6 +242,8 @@ class _Writer:
             yield "stays_in_world", True
         if node.one_sided:
             yield "one_sided", True
+        if node.socket:
+            yield "socket", True
         if node.chain is not None:
             yield "chain", node.chain
         if node.mirror is not None:
@@ -256,6 +262,18 @@ class _Writer:
         if node.excuses:
             yield "excuses", _excuses(node.excuses)
 
+    def _shown(self, shown: Shown) -> Record:
+        """A condition under which a control is shown."""
+        record: Record = {"dial": self.channel(shown.dial)}
+        if shown.options:
+            dial = self.dials[shown.dial]
+            record["is"] = [dial.options[option] for option in shown.options]
+            return record
+        unit = self.unit_of(shown.dial)
+        record["above"] = None if shown.above is None else self.value(shown.above, unit)
+        record["below"] = None if shown.below is None else self.value(shown.below, unit)
+        return record
+
     def _channels(self, node: Node) -> Iterator[tuple[str, Json]]:
         """A node's shape and what holds for its channels, where anything does."""
         if node.shape is not None:
@@ -269,6 +287,8 @@ class _Writer:
                     "offset": self.lengths(shape.offset),
                 },
             )
+        if node.shown:
+            yield "shown", [self._shown(shown) for shown in node.shown]
         if node.size_even:
             yield "size_even", True
         if node.locks:
@@ -305,6 +325,21 @@ class _Writer:
         if dial.about is not None:
             record["about"] = dial.about
         return record
+
+    def placed(self, placed: PlacedRig) -> Record:
+        """Another recipe's rig on a socket: the ids of its nodes begin with its id."""
+        record: Record = {
+            "name": placed.spelled,
+            "id": placed.name,
+            "recipe": placed.recipe,
+            "character": placed.character,
+            "revision": placed.revision,
+            "socket": self.spelled(placed.socket),
+            "ground": self.frame(placed.ground),
+            "up": placed.up,
+            "front": placed.front,
+        }
+        return _closed(record, (), placed.origin, placed.about)
 
     def curve(self, curve: Curve) -> Record:
         rest = self.settled.curves[curve.name]
@@ -555,6 +590,8 @@ class _Writer:
             record["vector"] = unit_numbers(vector) if direction else self.lengths(vector)
         if expectation.value is not None:
             record["value"] = self.value(expectation.value, unit)
+        if expectation.rig is not None:
+            record["rig"] = expectation.rig
         record["within"] = self.value(expectation.within, unit)
         record["text"] = expectation.text
         return record
@@ -562,6 +599,8 @@ class _Writer:
     def _expected_unit(self, expectation: Expectation) -> Unit:
         if expectation.what in _ANGLES:
             return "angle"
+        if expectation.what == "keeps":
+            return "number"  # How far off its length: a share of it.
         return self.unit_of(expectation.subject) if expectation.what == "reads" else "length"
 
 

@@ -105,6 +105,18 @@ class Dial(Record):
     about: str | None = None
 
 
+class Shown(Record):
+    """A condition for a control to be shown; every one must hold.
+
+    A number dial above and below what is stated, or a choice at one of `is`.
+    """
+
+    dial: str
+    options: tuple[str, ...] = Field(default=(), alias="is")
+    above: float | None = None
+    below: float | None = None
+
+
 class Node(Traced):
     """A transform. `world` is four rows, for column vectors; `turn_order` xyz is Rz·Ry·Rx."""
 
@@ -119,14 +131,34 @@ class Node(Traced):
     carries_all: bool = False
     stays_in_world: bool = False
     one_sided: bool = False
+    socket: bool = False
     chain: str | None = None
     mirror: Mirror | None = None
     was: str | None = None
     shape: Shape | None = None
+    shown: tuple[Shown, ...] = ()
     size_even: bool = False
     locks: tuple[str, ...] = ()
     limits: tuple[Limit, ...] = ()
     dials: tuple[Dial, ...] = ()
+
+
+class PlacedRig(Traced):
+    """Another recipe's rig on a socket; the ids of its nodes begin with its id and a dot.
+
+    `ground` is where its own origin stands and how its own space, in which `up` and `front` are up
+    and front, is turned at rest.
+    """
+
+    name: str
+    id: str
+    recipe: str
+    character: str
+    revision: int
+    socket: str
+    ground: Offset
+    up: Axis
+    front: Axis
 
 
 class Share(Record):
@@ -350,6 +382,7 @@ class Expectation(Record):
     axis: Axis | None = None
     vector: Triple | None = None
     value: float | None = None
+    rig: str | None = None
     within: float
     text: str
 
@@ -385,6 +418,8 @@ class Scene(Record):
     format: Literal["somite-scene 1"]
     units: Units
     nodes: tuple[Node, ...]
+    sockets: tuple[str, ...]
+    rigs: tuple[PlacedRig, ...]
     curves: tuple[Curve, ...]
     chains: tuple[Chain, ...]
     constraints: tuple[Constraint, ...]

@@ -42,8 +42,9 @@ def own_templates() -> Mapping[str, str]:
 def emit(settled: Settled, context: Context) -> tuple[tuple[Output, ...], tuple[Finding, ...]]:
     """The three files of instructions; a file whose template is at fault is left out."""
     from somite.targets.steps.guide import guide
+    from somite.targets.steps.marked import FILTERS
     from somite.targets.steps.phrases import Voice, overlaid
-    from somite.targets.steps.views import FILTERS, page
+    from somite.targets.steps.views import page
     from somite.targets.template_sets import Templates, limits_for
     from somite.targets.templates_sandbox import render
 

@@ -1,8 +1,7 @@
-"""The phases that make things: prepare, skeleton, curve, grips, controls, hierarchy.
+"""The phases that make things: prepare, groups, skeleton, curve, grips, controls, hierarchy.
 
-In comes a settled rig, out go the steps that put every node and curve of it into the scene, each
-under its parent, in an order in which nothing is referred to before it exists. What moves what is
-for later phases.
+In comes a settled rig, out go the steps that put every node and curve of one of its parts into the
+scene, each under its parent where that is made before. What moves what is for later phases.
 """
 
 from __future__ import annotations
@@ -14,12 +13,20 @@ from somite.ir import Chain, Curve, Dial, Node, Share
 from somite.spatial.vector import distance
 from somite.targets.steps import nodes
 from somite.targets.steps.figures import percent, rounded
-from somite.targets.steps.lookup import CONTROLS, GRIPS, PREPARE, SKELETON, Lookup
+from somite.targets.steps.lookup import (
+    CONTROLS,
+    GRIPS,
+    GROUPS,
+    MAKING,
+    SKELETON,
+    Lookup,
+    Standing,
+)
 from somite.targets.steps.records import Fact, Name, Names, Saying, Step, Table, Value
 
 
 def prepare(lookup: Lookup) -> Iterator[Step]:
-    """The scene's unit and axes, the character, and the groups at the top."""
+    """The scene's unit and axes, and the character."""
     rig, figures = lookup.rig, lookup.figures
     yield Step(
         Saying("do.set-unit", {"unit": Saying(f"unit.{rig.unit}")}),
@@ -37,21 +44,29 @@ def prepare(lookup: Lookup) -> Iterator[Step]:
             Saying("see.middle", {"front": rig.front, "across": rig.mirror_axis[1]}),
         ),
     )
-    for node in lookup.making[PREPARE]:
-        yield nodes.made(lookup, node)
 
 
-def skeleton(lookup: Lookup) -> Iterator[Step]:
+def groups(lookup: Lookup, standing: Standing, part: str) -> Iterator[Step]:
+    """The groups at the top of a part."""
+    for node in _of(lookup, part, GROUPS):
+        yield nodes.made(lookup, standing, node)
+
+
+def skeleton(lookup: Lookup, standing: Standing, part: str) -> Iterator[Step]:
     """The joints, base first; after a chain's last joint its end, and a look along it."""
-    waiting = {chain.name: len(chain.joints) for chain in lookup.rig.chains}
-    for node in lookup.making[SKELETON]:
-        yield nodes.made(lookup, node)
-        if node.chain in waiting:
-            waiting[node.chain] -= 1
-            if waiting[node.chain] == 0:
-                chain = lookup.chains[node.chain]
+    waiting: dict[str, int] = {}
+    for node in _of(lookup, part, SKELETON):
+        yield nodes.made(lookup, standing, node)
+        chain = lookup.chains.get(node.chain) if node.chain else None
+        if chain is not None:
+            waiting[chain.name] = waiting.get(chain.name, len(chain.joints)) - 1
+            if waiting[chain.name] == 0:
                 yield nodes.end_marked(lookup, chain)
                 yield _looked_along(lookup, chain)
+
+
+def _of(lookup: Lookup, part: str, phase: str) -> list[Node]:
+    return lookup.making.get(part, {}).get(phase, [])
 
 
 def _looked_along(lookup: Lookup, chain: Chain) -> Step:
@@ -75,9 +90,9 @@ def _looked_along(lookup: Lookup, chain: Chain) -> Step:
     )
 
 
-def curve(lookup: Lookup) -> Iterator[Step]:
-    """Each curve by its control points, degree and knots."""
-    for made in lookup.rig.curves:
+def curve(lookup: Lookup, part: str) -> Iterator[Step]:
+    """Each curve of a part by its control points, degree and knots."""
+    for made in lookup.curves_of.get(part, ()):
         yield _curve_made(lookup, made)
 
 
@@ -100,6 +115,7 @@ def _curve_made(lookup: Lookup, curve: Curve) -> Step:
         sees=tuple(_curve_seen(lookup, curve)),
         made=(name,),
         origin=curve.origin,
+        puts=() if curve.parent else (curve.name,),
     )
 
 
@@ -112,14 +128,17 @@ def _curve_seen(lookup: Lookup, curve: Curve) -> Iterator[Saying]:
     rest = lookup.settled.curves.get(curve.name)
     if rest is not None:
         yield Saying("see.curve-length", {"length": figures.length(rest.length)})
+    part = lookup.parts.key(curve.name, curve.origin)
     for chain in lookup.chains_on.get(curve.name, ()):
+        if lookup.parts.key(chain.name, chain.origin) != part:
+            continue
         yield Saying("see.curve-chain", {"chain": lookup.name(chain.name)})
 
 
-def grips(lookup: Lookup) -> Iterator[Step]:
+def grips(lookup: Lookup, standing: Standing, part: str) -> Iterator[Step]:
     """The grips, and which control points each owns."""
-    for node in lookup.making[GRIPS]:
-        yield nodes.made(lookup, node)
+    for node in _of(lookup, part, GRIPS):
+        yield nodes.made(lookup, standing, node)
         for name, shares in lookup.owned.get(node.name, {}).items():
             yield _owned(lookup, node, lookup.curves[name], shares)
 
@@ -145,10 +164,10 @@ def _owned(lookup: Lookup, grip: Node, curve: Curve, shares: list[Share]) -> Ste
     )
 
 
-def controls(lookup: Lookup) -> Iterator[Step]:
-    """The controls, with the groups among them, each with its dials."""
-    for node in lookup.making[CONTROLS]:
-        yield nodes.made(lookup, node)
+def controls(lookup: Lookup, standing: Standing, part: str) -> Iterator[Step]:
+    """What an animator touches, parents before children, each with its dials."""
+    for node in _of(lookup, part, CONTROLS):
+        yield nodes.made(lookup, standing, node)
         for dial in node.dials:
             yield _dial_added(lookup, node, dial)
 
@@ -182,16 +201,16 @@ def dial_kind(lookup: Lookup, node: Node, dial: Dial) -> Saying:
     return Saying(f"dial.{dial.unit}-within", {"low": low, "high": high})
 
 
-def hierarchy(lookup: Lookup) -> Iterator[Step]:
+def hierarchy(lookup: Lookup, standing: Standing, part: str) -> Iterator[Step]:
     """What could not go under its parent when it was made, and where channels count from."""
-    for phase in (PREPARE, SKELETON, GRIPS, CONTROLS):
-        for node in lookup.making[phase]:
-            if node.parent is not None and not lookup.is_ready(node):
-                yield _put_under(lookup, node)
-    for curve in lookup.rig.curves:
+    made = [node for phase in MAKING for node in _of(lookup, part, phase)]
+    for node in made:
+        if standing.is_late(node):
+            yield _put_under(lookup, node)
+    for curve in lookup.curves_of.get(part, ()):
         if curve.parent is not None:
             yield _curve_put_under(lookup, curve, curve.parent)
-    yield from _rests(lookup)
+    yield from _rests(lookup, standing, sorted(made, key=lambda node: node.name))
 
 
 def _put_under(lookup: Lookup, node: Node) -> Step:
@@ -205,6 +224,7 @@ def _put_under(lookup: Lookup, node: Node) -> Step:
             ),
         ),
         origin=node.origin,
+        puts=(node.name,),
     )
 
 
@@ -215,40 +235,33 @@ def _curve_put_under(lookup: Lookup, curve: Curve, parent: str) -> Step:
         Saying("do.put-under", {"node": name, "parent": lookup.name(parent)}),
         sees=(Saying("see.curve-kept-place", {"curve": name, "place": place}),),
         origin=curve.origin,
+        puts=(curve.name,),
     )
 
 
-def _rests(lookup: Lookup) -> Iterator[Step]:
-    driven = {channel.rsplit(".", 2)[0] for channel in _posed(lookup)}
+def _rests(lookup: Lookup, standing: Standing, made: list[Node]) -> Iterator[Step]:
+    """Where channels count from; what waits for its parent is told apart, since it waits too."""
+    posed = lookup.posed
     kinds = (
-        ("do.rest-controls", [node for node in lookup.rig.nodes if node.kind == "control"]),
+        ("do.rest-controls", [node for node in made if node.kind == "control"]),
         (
             "do.rest-others",
-            [node for node in lookup.rig.nodes if node.kind != "control" and node.name in driven],
+            [node for node in made if node.kind != "control" and node.name in posed],
         ),
     )
     for key, found in kinds:
-        if found:
-            yield Step(
-                Saying(key, {"count": str(len(found))}),
-                facts=(named(lookup, found),),
-                notes=(Saying("note.mount"),),
-                sees=(Saying("see.zero"),),
-            )
+        for late in (False, True):
+            told = [node for node in found if standing.is_late(node) is late]
+            if told:
+                yield Step(
+                    Saying(f"{key}-late" if late else key, {"count": str(len(told))}),
+                    facts=(named(lookup, told),),
+                    notes=(Saying("note.mount"),),
+                    sees=(Saying("see.zero"),),
+                    after=tuple(node.name for node in told),
+                )
 
 
 def named(lookup: Lookup, nodes: Iterable[Node]) -> Fact:
     """The names of several nodes, as one fact."""
     return Fact("label.names", Names(tuple(lookup.name(node.name) for node in nodes)))
-
-
-def _posed(lookup: Lookup) -> Iterator[str]:
-    """Every node channel that a feed, pose or check writes."""
-    rig = lookup.rig
-    for feed in rig.feeds:
-        yield feed.target
-    for pose in rig.poses:
-        yield from (setting.channel for setting in pose.settings)
-    for check in rig.checks:
-        yield from (setting.channel for setting in check.settings)
-        yield from (sweep.channel for sweep in check.sweeps)

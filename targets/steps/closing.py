@@ -1,4 +1,4 @@
-"""The phases that finish a build: scale and tidy.
+"""What finishes a build: limits and lists of each part, and scale and tidy over the whole rig.
 
 In comes a settled rig that is built and tied; out go the steps that make it scale as one and leave
 to the animator only what is meant for the animator.
@@ -6,13 +6,15 @@ to the animator only what is meant for the animator.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from typing import TypedDict
 
-from somite.ir import Follow, Limit, Node, Reach, Ride, Vector
+from somite.ir import Follow, Limit, NamedList, Node, Pose, Reach, Ride, Shown, Vector
 from somite.spatial.vector import along, subtract
 from somite.targets.steps.building import named
 from somite.targets.steps.lookup import Lookup
 from somite.targets.steps.records import Fact, Name, Names, Saying, Step, Table, Value
+from somite.text import Origin
 
 TRIAL_ROWS = 12
 """The most places that the trial of scale lists."""
@@ -24,7 +26,7 @@ def scale(lookup: Lookup) -> Iterator[Step]:
     if kept:
         yield Step(
             Saying("do.keep-size", {"count": str(len(kept))}),
-            facts=(named(lookup, kept),),
+            **by_part(lookup, [(node.name, node.origin) for node in kept]),
             notes=(Saying("note.inherited-size"),),
             sees=(Saying("see.keep-size"),),
         )
@@ -42,6 +44,26 @@ def scale(lookup: Lookup) -> Iterator[Step]:
             sees=(_home(lookup, master),),
             origin=master.origin,
         )
+
+
+class _Listing(TypedDict, total=False):
+    facts: tuple[Fact, ...]
+    table: Table
+
+
+def by_part(lookup: Lookup, things: Iterable[tuple[str, Origin]]) -> _Listing:
+    """Names of things with their origins: one fact, or a table where they are of several parts."""
+    found: dict[str, list[Name]] = {}
+    for name, origin in things:
+        found.setdefault(lookup.parts.key(name, origin), []).append(lookup.name(name))
+    if len(found) == 1:
+        (names,) = found.values()
+        return {"facts": (Fact("label.names", Names(tuple(names))),)}
+    rows: list[tuple[Value, ...]] = []
+    for part in (*lookup.parts.ranks, *found):
+        if part in found:
+            rows.append((lookup.part(part), Names(tuple(found.pop(part)))))
+    return {"table": Table(("column.part", "column.names"), tuple(rows))}
 
 
 def _home(lookup: Lookup, master: Node) -> Saying:
@@ -150,37 +172,58 @@ def _outside(lookup: Lookup) -> set[str]:
     return found
 
 
-def tidy(lookup: Lookup) -> Iterator[Step]:
-    """Locks, limits, sizes that go together, what is hidden, lists and poses."""
+def limits(lookup: Lookup) -> Iterator[tuple[str, Step]]:
+    """Locks, limits and sizes that go together, by part."""
     for node in lookup.rig.nodes:
         if node.kind == "control":
-            yield from _control_tidied(lookup, node)
-    yield from _kept_away(lookup)
+            part = lookup.parts.key(node.name, node.origin)
+            for step in _control_tidied(lookup, node):
+                yield part, step
+
+
+def lists(lookup: Lookup) -> Iterator[tuple[str, Step]]:
+    """Lists and poses, by part."""
+    parts = lookup.parts
     for group in lookup.rig.lists:
-        name = lookup.name(group.name)
-        count = str(len(group.members))
-        members = Names(tuple(lookup.name(member) for member in group.members))
-        yield Step(
-            Saying("do.make-list", {"list": name, "count": count}),
-            facts=(Fact("label.members", members),),
-            sees=(Saying("see.list", {"list": name, "count": count}),),
-            made=(name,),
-            origin=group.origin,
-        )
+        yield parts.key(group.name, group.origin), _listed(lookup, group)
     for pose in lookup.rig.poses:
-        name = lookup.name(pose.name)
-        settings = tuple(
-            (lookup.channel(setting.channel), lookup.setting(setting.channel, setting.value))
-            for setting in pose.settings
-        )
-        yield Step(
-            Saying("do.keep-pose", {"pose": name}),
-            table=Table(("column.channel", "column.value"), settings, (False, True)),
-            notes=(Saying("note.pose"),),
-            sees=(Saying("see.pose", {"pose": name}),),
-            made=(name,),
-            origin=pose.origin,
-        )
+        yield parts.key(pose.name, pose.origin), _posed(lookup, pose)
+
+
+def _listed(lookup: Lookup, group: NamedList) -> Step:
+    name = lookup.name(group.name)
+    count = str(len(group.members))
+    members = Names(tuple(lookup.name(member) for member in group.members))
+    return Step(
+        Saying("do.make-list", {"list": name, "count": count}),
+        facts=(Fact("label.members", members),) if group.members else (),
+        sees=(Saying("see.list", {"list": name, "count": count}),),
+        made=(name,),
+        origin=group.origin,
+    )
+
+
+def _posed(lookup: Lookup, pose: Pose) -> Step:
+    name = lookup.name(pose.name)
+    settings = tuple(
+        (lookup.channel(setting.channel), lookup.setting(setting.channel, setting.value))
+        for setting in pose.settings
+    )
+    return Step(
+        Saying("do.keep-pose", {"pose": name}),
+        table=Table(("column.channel", "column.value"), settings, (False, True)),
+        notes=(Saying("note.pose"),),
+        sees=(Saying("see.pose", {"pose": name}),),
+        made=(name,),
+        origin=pose.origin,
+    )
+
+
+def tidy(lookup: Lookup) -> Iterator[Step]:
+    """What is shown, hidden and kept from hands, over the whole rig."""
+    yield from _shown(lookup)
+    yield from _kept_away(lookup)
+    yield from _sockets(lookup)
 
 
 def _control_tidied(lookup: Lookup, node: Node) -> Iterator[Step]:
@@ -190,6 +233,7 @@ def _control_tidied(lookup: Lookup, node: Node) -> Iterator[Step]:
             Saying("do.even-size", {"control": name}),
             sees=(Saying("see.even-size", {"control": name}),),
             origin=node.origin,
+            after=(node.name,),
         )
     if node.locks:
         locks = Names(tuple(_locked(lookup, lock) for lock in merged_locks(node.locks)))
@@ -197,6 +241,7 @@ def _control_tidied(lookup: Lookup, node: Node) -> Iterator[Step]:
             Saying("do.lock", {"control": name, "channels": locks}),
             sees=(Saying("see.lock", {"control": name}),),
             origin=node.origin,
+            after=(node.name,),
         )
     if node.limits:
         rows = tuple(_limit_row(lookup, node, limit) for limit in node.limits)
@@ -205,6 +250,7 @@ def _control_tidied(lookup: Lookup, node: Node) -> Iterator[Step]:
             table=Table(("column.channel", "column.from", "column.to"), rows, (False, True, True)),
             sees=(Saying("see.limit", {"control": name}),),
             origin=node.origin,
+            after=(node.name,),
         )
 
 
@@ -234,22 +280,65 @@ def _limit_row(lookup: Lookup, node: Node, limit: Limit) -> tuple[Value, ...]:
     return told, low, high
 
 
+def _shown(lookup: Lookup) -> Iterator[Step]:
+    """What a dial shows: the controls of one condition together."""
+    together: dict[tuple[Shown, ...], list[Node]] = {}
+    for node in lookup.rig.nodes:
+        if node.shown:
+            together.setdefault(node.shown, []).append(node)
+    for conditions, nodes in together.items():
+        told = Names(tuple(_condition(lookup, one) for one in conditions))
+        yield Step(
+            Saying("do.show-by", {"count": str(len(nodes)), "conditions": told}),
+            facts=(named(lookup, nodes),),
+            notes=(Saying("note.shown-elsewhere"),),
+            sees=(Saying("see.shown-by", {"conditions": told}),),
+            origin=nodes[0].origin,
+        )
+
+
+def _condition(lookup: Lookup, one: Shown) -> Saying:
+    values: dict[str, Value] = {"dial": lookup.channel(one.dial)}
+    if one.options:
+        options = tuple(lookup.setting(one.dial, float(option)) for option in one.options)
+        key = "shown.is" if len(options) == 1 else "shown.is-one"
+        return Saying(key, {**values, "options": Names(options)})
+    if one.above is not None:
+        values["above"] = lookup.setting(one.dial, one.above)
+    if one.below is not None:
+        values["below"] = lookup.setting(one.dial, one.below)
+    key = "between" if len(values) == 3 else ("above" if "above" in values else "below")
+    return Saying(f"shown.{key}", values)
+
+
+def _sockets(lookup: Lookup) -> Iterator[Step]:
+    """What others put things on, to be found by whoever does."""
+    sockets = [node for node in lookup.rig.nodes if node.socket]
+    if sockets:
+        yield Step(
+            Saying("do.keep-sockets", {"count": str(len(sockets))}),
+            facts=(named(lookup, sockets),),
+            sees=(Saying("see.keep-sockets"),),
+        )
+
+
 def _kept_away(lookup: Lookup) -> Iterator[Step]:
     """What the animator neither sees nor touches."""
-    hidden = [lookup.name(curve.name) for curve in lookup.rig.curves]
-    hidden += [lookup.name(node.name) for node in lookup.rig.nodes if node.kind == "grip"]
-    hidden += [lookup.end_name(chain) for chain in lookup.rig.chains]
+    rig = lookup.rig
+    hidden = [(curve.name, curve.origin) for curve in rig.curves]
+    hidden += [(node.name, node.origin) for node in rig.nodes if node.kind == "grip"]
+    hidden += [(f"{chain.name}.end", chain.origin) for chain in rig.chains]
     if hidden:
         yield Step(
             Saying("do.hide", {"count": str(len(hidden))}),
-            facts=(Fact("label.names", Names(tuple(hidden))),),
+            **by_part(lookup, hidden),
             sees=(Saying("see.hide"),),
         )
-    groups = [node for node in lookup.rig.nodes if node.kind == "group"]
+    groups = [(node.name, node.origin) for node in rig.nodes if node.kind == "group"]
     if groups:
         yield Step(
             Saying("do.lock-groups", {"count": str(len(groups))}),
-            facts=(named(lookup, groups),),
+            **by_part(lookup, groups),
             notes=(Saying("note.driven-groups"),),
             sees=(Saying("see.lock-groups"),),
         )

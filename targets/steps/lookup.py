@@ -6,7 +6,7 @@ makes them, and names and channels as values for phrases. Nothing here makes a s
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
@@ -27,14 +27,15 @@ from somite.ir import (
     Vector,
 )
 from somite.targets.steps.figures import Figures, figures_for
+from somite.targets.steps.parts import Parts
 from somite.targets.steps.records import Name, Saying, Value
 from somite.units import ANGLE, LENGTH, NUMBER, Dimension
 
 if TYPE_CHECKING:
     from somite.settle import Settled
 
-PREPARE, SKELETON, GRIPS, CONTROLS = "prepare", "skeleton", "grips", "controls"
-MAKING = (PREPARE, SKELETON, GRIPS, CONTROLS)
+GROUPS, SKELETON, GRIPS, CONTROLS = "groups", "skeleton", "grips", "controls"
+MAKING = (GROUPS, SKELETON, GRIPS, CONTROLS)
 """The phases that make nodes, in order."""
 
 _PHASE_OF_KIND = {"joint": SKELETON, "grip": GRIPS, "control": CONTROLS}
@@ -57,6 +58,11 @@ class Lookup:
     def figures(self) -> Figures:
         """How its numbers are said."""
         return figures_for(self.rig.unit, self.rig.up, self.rig.front)
+
+    @cached_property
+    def parts(self) -> Parts:
+        """Which part of the recipe each thing belongs to."""
+        return Parts(self.rig)
 
     @cached_property
     def nodes(self) -> dict[str, Node]:
@@ -101,6 +107,31 @@ class Lookup:
         return {curve.name: curve for curve in self.rig.curves}
 
     @cached_property
+    def curves_of(self) -> dict[str, list[Curve]]:
+        """Curves by part."""
+        found: dict[str, list[Curve]] = {}
+        for curve in self.rig.curves:
+            found.setdefault(self.parts.key(curve.name, curve.origin), []).append(curve)
+        return found
+
+    @cached_property
+    def posed(self) -> frozenset[str]:
+        """Every node of which a feed, pose or check writes a channel."""
+        rig = self.rig
+        channels = [feed.target for feed in rig.feeds]
+        for pose in rig.poses:
+            channels.extend(setting.channel for setting in pose.settings)
+        for check in rig.checks:
+            channels.extend(setting.channel for setting in check.settings)
+            channels.extend(sweep.channel for sweep in check.sweeps)
+        return frozenset(channel.rsplit(".", 2)[0] for channel in channels)
+
+    @cached_property
+    def fed(self) -> frozenset[str]:
+        """Every channel that a feed drives."""
+        return frozenset(feed.target for feed in self.rig.feeds)
+
+    @cached_property
     def gauges(self) -> dict[str, Gauge]:
         """Gauges by name."""
         return {gauge.name: gauge for gauge in self.rig.gauges}
@@ -133,13 +164,18 @@ class Lookup:
         return found
 
     @cached_property
-    def making(self) -> dict[str, tuple[Node, ...]]:
-        """The nodes that each phase makes, parents before children."""
+    def making(self) -> dict[str, dict[str, list[Node]]]:
+        """The nodes that each phase of each part makes, parents before children."""
         phases: dict[str, list[Node]] = {phase: [] for phase in MAKING}
         for node, phase in self._walk():
             phases[phase].append(node)
         phases[GRIPS] = self._as_written(phases[GRIPS])
-        return {phase: tuple(nodes) for phase, nodes in phases.items()}
+        found: dict[str, dict[str, list[Node]]] = {}
+        for phase, nodes in phases.items():
+            for node in nodes:
+                part = self.parts.key(node.name, node.origin)
+                found.setdefault(part, {}).setdefault(phase, []).append(node)
+        return found
 
     def _as_written(self, nodes: list[Node]) -> list[Node]:
         """The same nodes in the rig's order, but for parents, which stay before their children.
@@ -159,7 +195,7 @@ class Lookup:
 
         A group is made with what is above it: with controls where an animator's control carries it.
         """
-        waiting = [(node, PREPARE) for node in reversed(self.children.get(None, []))]
+        waiting = [(node, GROUPS) for node in reversed(self.children.get(None, []))]
         while waiting:
             node, above = waiting.pop()
             phase = _PHASE_OF_KIND.get(node.kind, above)
@@ -167,16 +203,16 @@ class Lookup:
             below = self.children.get(node.name, [])
             waiting.extend((child, phase) for child in reversed(below))
 
-    @cached_property
-    def _position(self) -> dict[str, int]:
-        made = [node.name for phase in MAKING for node in self.making[phase]]
-        return {name: index for index, name in enumerate(made)}
-
-    def is_ready(self, node: Node) -> bool:
-        """Whether a node's parent is made before it, so that it can be put there at once."""
-        if node.parent is None:
-            return True
-        return self._position[node.parent] < self._position[node.name]
+    def standing(self, sections: Iterable[tuple[str, ...]]) -> Standing:
+        """When each node is made, where the parts of each section are made phase by phase."""
+        order = (
+            node.name
+            for parts in sections
+            for phase in MAKING
+            for part in parts
+            for node in self.making.get(part, {}).get(phase, ())
+        )
+        return Standing(self.nodes, {name: index for index, name in enumerate(order)})
 
     def name(self, dotted: str) -> Name:
         """A thing by its dotted name, as it is spelled in the scene."""
@@ -204,6 +240,13 @@ class Lookup:
                 if joined.casefold() == node.spelled.casefold() and rest:
                     return between, node.spelled.isupper() and not joined.isupper()
         return "_", False
+
+    def part(self, key: str) -> str:
+        """A part as its names begin in the scene; what the recipe says itself by the recipe."""
+        if key:
+            return self.spelled(key)
+        recipe = self.rig.recipe
+        return f"{recipe} itself" if recipe in self.parts.ranks else recipe
 
     def end_name(self, chain: Chain) -> Name:
         """The end of a chain, which is a place and not a node."""
@@ -253,6 +296,24 @@ class Lookup:
         if part in node.locks:
             return False
         return any(channel.startswith(part) and channel not in node.locks for channel in CHANNELS)
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """The order in which nodes are made."""
+
+    nodes: Mapping[str, Node]
+    at: Mapping[str, int]
+
+    def above(self, node: Node) -> Node | None:
+        """A node's parent, where that is made before the node, so that it can be put there."""
+        if node.parent is None or self.at[node.parent] > self.at[node.name]:
+            return None
+        return self.nodes[node.parent]
+
+    def is_late(self, node: Node) -> bool:
+        """Whether a node must be put under its parent later."""
+        return node.parent is not None and self.above(node) is None
 
 
 def option(dial: Dial, value: float) -> str:

@@ -9,11 +9,11 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator
 
-from somite.ir import Apply, Feed, Follow, Live, Map, Rig
+from somite.ir import Apply, Dial, Feed, Follow, Live, Map, Node, Rig
 from somite.target import Context
 from somite.targets.steps.building import dial_kind
 from somite.targets.steps.lookup import Lookup
-from somite.targets.steps.records import Fact, Materials, Name, Saying, Table, Value
+from somite.targets.steps.records import Fact, Materials, Names, Saying, Table, Value
 
 KINDS = (
     *("group", "joint", "chain", "curve", "grip", "control", "dial", "follow", "face", "ride"),
@@ -117,18 +117,21 @@ def _has_map(feed: Feed) -> bool:
 
 
 def _dials(lookup: Lookup) -> Table:
-    rows = tuple(
-        (
-            Name(f"{node.name}.{dial.name}", dial.name),
-            lookup.name(node.name),
-            dial_kind(lookup, node, dial),
-            lookup.setting(f"{node.name}.{dial.name}", dial.default),
-        )
-        for node in lookup.rig.nodes
-        for dial in node.dials
-    )
+    """The dials; one that is the same on both sides of the rig in one row."""
+    rows: dict[tuple[object, ...], list[tuple[Node, Dial]]] = {}
+    for node in lookup.rig.nodes:
+        pair = tuple(sorted((node.name, node.mirror.twin))) if node.mirror else (node.name,)
+        for dial in node.dials:
+            takes = (dial.name, dial.unit, dial.default, dial.low, dial.high, dial.options)
+            rows.setdefault((pair, *takes), []).append((node, dial))
+    told: list[tuple[Value, ...]] = []
+    for alike in rows.values():
+        node, dial = alike[0]
+        names = Names(tuple(lookup.name(one.name) for one, _ in alike))
+        starts = lookup.setting(f"{node.name}.{dial.name}", dial.default)
+        told.append((dial.name, names, dial_kind(lookup, node, dial), starts))
     columns = ("column.dial", "column.control", "column.takes", "column.starts")
-    return Table(columns, rows, (False, False, False, True))
+    return Table(columns, tuple(told), (False, False, False, True))
 
 
 def _nudges(lookup: Lookup) -> Table:

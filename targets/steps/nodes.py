@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from somite.ir import Axis, Chain, Node, Shape, TurnOrder, Vector
 from somite.spatial.vector import distance, dot, subtract
 from somite.targets.steps.figures import Figures, turned
-from somite.targets.steps.lookup import Lookup
+from somite.targets.steps.lookup import Lookup, Standing
 from somite.targets.steps.records import Fact, Name, Names, Saying, Step, Value
 
 SECOND: dict[str, Axis] = {"X": "+Y", "Y": "+Z", "Z": "+Y"}
@@ -21,36 +21,49 @@ _STILL = 1.0 - 1e-14
 """A turn whose w is nearer to one than this is none: under a hundredth of a degree by far."""
 
 
-def made(lookup: Lookup, node: Node) -> Step:
+def made(lookup: Lookup, standing: Standing, node: Node) -> Step:
     """The step that makes a node at its place, under its parent where that is there already."""
+    late = standing.is_late(node)
     return Step(
-        Saying(f"do.make-{node.kind}", {"node": lookup.name(node.name)}),
-        facts=tuple(_facts(lookup, node)),
-        notes=tuple(_notes(node)),
-        sees=tuple(_sees(lookup, node)),
+        Saying(
+            f"do.make-{'socket' if node.socket else node.kind}", {"node": lookup.name(node.name)}
+        ),
+        facts=tuple(_facts(lookup, node, late)),
+        notes=tuple(_notes(lookup, node)),
+        sees=tuple(_sees(lookup, node, standing.above(node))),
         made=(lookup.name(node.name),),
         origin=node.origin,
+        puts=() if late else (node.name,),
     )
 
 
-def _facts(lookup: Lookup, node: Node) -> Iterator[Fact]:
+def _facts(lookup: Lookup, node: Node, late: bool) -> Iterator[Fact]:
     figures = lookup.figures
     yield Fact("label.place", figures.place(node.rest.place))
     yield Fact("label.turns", turns(figures, node))
     yield from axes_told(lookup, node)
-    yield Fact("label.parent", _parent(lookup, node))
+    yield Fact("label.parent", _parent(lookup, node, late))
     if node.kind == "control":
         yield Fact("label.turn-order", order_told(node.order))
     if node.shape is not None:
         yield Fact("label.shape", shape_told(figures, node.shape))
 
 
-def _notes(node: Node) -> Iterator[Saying]:
+def _notes(lookup: Lookup, node: Node) -> Iterator[Saying]:
     if node.about:
         yield Saying("note.about", {"text": node.about})
+    for placed in lookup.rig.placed if node.socket else ():
+        if placed.socket == node.name:
+            values: dict[str, Value] = {
+                "rig": placed.name,
+                "spelled": placed.spelled,
+                "recipe": placed.recipe,
+                "character": placed.character,
+            }
+            yield Saying("note.rig-on-socket", values)
 
 
-def _sees(lookup: Lookup, node: Node) -> Iterator[Saying]:
+def _sees(lookup: Lookup, node: Node, parent: Node | None) -> Iterator[Saying]:
     before = lookup.before.get(node.name)
     if before is not None:
         chain, joint = lookup.chains[before[0]], lookup.nodes[before[1]]
@@ -64,7 +77,6 @@ def _sees(lookup: Lookup, node: Node) -> Iterator[Saying]:
             },
         )
         return
-    parent = lookup.nodes.get(node.parent) if node.parent and lookup.is_ready(node) else None
     if parent is None:
         yield from_origin(lookup, node.rest.place)
     else:
@@ -134,10 +146,10 @@ def axes_told(lookup: Lookup, node: Node) -> Iterator[Fact]:
         yield Fact(key, Saying("fact.axis-way", values))
 
 
-def _parent(lookup: Lookup, node: Node) -> Value:
+def _parent(lookup: Lookup, node: Node, late: bool) -> Value:
     if node.parent is None:
         return Saying("fact.no-parent")
-    if not lookup.is_ready(node):
+    if late:
         return Saying("fact.parent-later")
     return lookup.name(node.parent)
 

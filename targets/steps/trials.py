@@ -1,4 +1,4 @@
-"""The last phase: proving the build by hand.
+"""The last sections: proving the build by hand.
 
 In comes a settled rig; out go trials, one for each check of its recipe and one for each law that
 has something to say about it, with the numbers to expect. Excuses are told beside the law that
@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from somite.ir import Check, Expectation, Twist
 from somite.targets.steps.figures import rounded
 from somite.targets.steps.lookup import Lookup
+from somite.targets.steps.parts import SIDES
 from somite.targets.steps.records import Names, Saying, Step, Table, Value
 from somite.units import ANGLE, LENGTH, NUMBER, Dimension
 
@@ -31,8 +32,8 @@ _WITHIN: dict[str, Dimension] = {
 }
 
 
-def prove(lookup: Lookup) -> Iterator[Step]:
-    """The trials: the laws in their order, then the recipe's own checks."""
+def laws(lookup: Lookup) -> Iterator[Step]:
+    """The trials of the laws, in their order."""
     for law, table in _laws(lookup):
         told = f"{law}-firm" if law == "travel" and not _can_grow(lookup) else law
         yield Step(
@@ -41,8 +42,27 @@ def prove(lookup: Lookup) -> Iterator[Step]:
             notes=tuple(_excused(lookup, law)),
             sees=(Saying(f"see.law-{told}", _law_values(lookup)),),
         )
+
+
+def checks(lookup: Lookup) -> Iterator[tuple[str, Step]]:
+    """The recipe's own checks as trials, by part, whose name is then not said again."""
     for check in lookup.rig.checks:
-        yield _trial(lookup, check)
+        part = lookup.parts.of_check(check.name, check.origin)
+        yield part, _trial(lookup, check, _told(check.name, part))
+
+
+def _told(name: str, part: str) -> Value:
+    """What a check says, after the side that it is for; its part is known already."""
+    stem, colon, text = name.partition(": ")
+    where = stem.removeprefix(part).removeprefix(".").split(".") if colon else [name]
+    if not colon or not all(word.replace("_", "a").isalnum() for word in "".join(where)):
+        return name
+    sides = [word for word in where if word in SIDES]
+    inner = " ".join(word for word in where if word and word not in SIDES)
+    told: Value = f"{inner}: {text}" if inner else text
+    for side in reversed(sides):
+        told = Saying("value.sided", {"side": Saying(f"side.{side}"), "text": told})
+    return told
 
 
 def _can_grow(lookup: Lookup) -> bool:
@@ -146,7 +166,7 @@ def _told_name(lookup: Lookup, name: str) -> Value:
     return name.replace("/", " ")
 
 
-def _trial(lookup: Lookup, check: Check) -> Step:
+def _trial(lookup: Lookup, check: Check, told: Value) -> Step:
     rows: list[tuple[Value, ...]] = []
     for pose in check.poses:
         rows.append((Saying("value.pose", {"pose": lookup.name(pose)}), Saying("value.as-kept")))
@@ -159,7 +179,7 @@ def _trial(lookup: Lookup, check: Check) -> Step:
         value = Saying("value.sweep", {"first": first, "second": second})
         rows.append((lookup.channel(sweep.channel), value))
     return Step(
-        Saying("do.trial" if rows else "do.trial-rest", {"check": check.name}),
+        Saying("do.trial" if rows else "do.trial-rest", {"check": told}),
         table=Table(("column.channel", "column.set-to"), tuple(rows)) if rows else None,
         notes=(Saying("note.put-back"),) if rows else (),
         sees=tuple(_expected(lookup, expectation) for expectation in check.expectations),
@@ -183,6 +203,9 @@ def _expected(lookup: Lookup, expectation: Expectation) -> Saying:
         key = f"{key}-other" if expectation.what in ("turns", "twists") else key
     else:
         values["other"] = Saying("value.origin")
+    if expectation.rig is not None:
+        values["rig"] = expectation.rig
+        key += "-rig"
     if expectation.vector is not None:
         told = figures.direction if expectation.what == "points" else figures.place
         values["vector"] = told(expectation.vector)
@@ -203,4 +226,4 @@ def _subject(lookup: Lookup, name: str) -> Value:
     known = (lookup.nodes, lookup.curves, lookup.chains, lookup.gauges)
     if any(name in things for things in known):
         return lookup.name(name)
-    return f'"{name}"'
+    return Saying("value.place", {"place": lookup.spelled(name)})

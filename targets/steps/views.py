@@ -1,31 +1,41 @@
 """Records and phrases to the plain data that templates lay out.
 
 In comes a guide and a voice; out go dictionaries, lists and texts, in which names stand between
-marks. The filters here turn marked texts into Markdown, HTML and wrapped plain text.
+marks. How marked texts are laid out is for `marked` and the templates.
 """
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterator
-from functools import cache, lru_cache
+from collections.abc import Iterator, Mapping
+from functools import cache
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
-from markupsafe import Markup
-
-from somite.targets.steps.phrases import CLOSE, OPEN, Voice
-from somite.targets.steps.records import Fact, Guide, Materials, Phase, Step, Table
+from somite.targets.steps.parts import COUNTED
+from somite.targets.steps.phrases import Voice
+from somite.targets.steps.records import (
+    JOIN,
+    PART,
+    PHASES,
+    TRIALS,
+    Both,
+    Entry,
+    Fact,
+    Guide,
+    Materials,
+    Names,
+    Need,
+    Phase,
+    Saying,
+    Section,
+    Share,
+    Table,
+    names_in,
+)
 from somite.text import Origin
 
 Data = dict[str, Any]
-
-WIDTH = 88
-"""Columns of the plain text."""
-
-_MARKDOWN = re.compile(r"[\\`*_{}\[\]<>#|~]|&(?=[#A-Za-z])")
-_PLACE = re.compile(r"\(-?[0-9.]+, -?[0-9.]+, -?[0-9.]+\)")
 
 
 @cache
@@ -39,7 +49,7 @@ def glossary() -> tuple[Data, ...]:
 
 def page(guide: Guide, voice: Voice) -> Data:
     """Everything that the templates of the steps are given, under the names that they use."""
-    phases = [_phase(phase, voice) for phase in guide.phases]
+    sections = _sections(guide, voice)
     title = voice.filled("page.title", recipe=guide.recipe, character=guide.character)
     return {
         "recipe": voice.say(guide.recipe),
@@ -50,24 +60,200 @@ def page(guide: Guide, voice: Voice) -> Data:
         "subtitle": voice.filled("page.revision", revision=str(guide.revision)),
         "label": voice.section("page"),
         "materials": _materials(guide.materials, voice),
-        "conventions": [voice.say(saying) for saying in guide.conventions],
-        "phases": phases,
+        "conventions": [voice.say(saying) for saying in _conventions(guide)],
+        "contents": contents(guide, voice),
+        "kinds": _kinds(guide, voice),
+        "sections": sections,
         "glossary": list(glossary()),
-        "total": sum(phase["count"] for phase in phases),
-        "digest": _digest(phases),
+        "total": sum(section["count"] for section in sections),
+        "digest": _digest(sections),
     }
 
 
-def _phase(phase: Phase, voice: Voice) -> Data:
-    steps = [_step(number, step, voice) for number, step in phase.numbered()]
+def _conventions(guide: Guide) -> Iterator[Saying]:
+    yield from guide.conventions
+    if any(_has_both(section) for section in guide.sections):
+        yield Saying("convention.both", {"across": guide.across})
+    if guide.shares:
+        yield Saying("convention.join")
+
+
+def _has_both(section: Section) -> bool:
+    return any(isinstance(entry, Both) for phase in section.phases for entry in phase.entries)
+
+
+def _sections(guide: Guide, voice: Voice) -> list[Data]:
+    """The sections in the order of the page, which is that of the lists where several share."""
+    by_key = {section.key: section for section in guide.sections}
+    places = {section.key: number for number, section in enumerate(guide.sections, start=1)}
+    whole = (Share(0, tuple(by_key), ()),)
+    found: list[Data] = []
+    for share in guide.shares or whole:
+        total = sum(by_key[key].count for key in share.sections)
+        done = 0
+        for key in share.sections:
+            section = by_key[key]
+            data = _section(section, places[key], guide.across, voice)
+            data["progress"] = _progress(voice, done, section.count, total)
+            done += section.count
+            found.append(data)
+        if guide.shares and share.sections:
+            first = found[-len(share.sections)]
+            first["person"] = _person_told(voice, share, total)
+    _joined(guide, voice, {data["key"]: data for data in found})
+    return found
+
+
+def _section(section: Section, place: int, across: str, voice: Voice) -> Data:
+    rule = voice.filled("section.rule", across=across) if _has_both(section) else ""
+    return {
+        "key": section.key,
+        "kind": section.kind,
+        "id": f"section-{place}",
+        "title": title_of(section, voice),
+        "intro": voice.text(f"phase.{section.kind}.intro") if section.kind != PART else "",
+        "counted": _counted(voice, section.count),
+        "both": rule,
+        "needs": [_need(need, voice) for need in _all_needs(section)],
+        "phases": [_phase(section, phase, place, voice) for phase in section.phases],
+        "count": section.count,
+        "person": None,
+        "gives": [],
+    }
+
+
+def title_of(section: Section, voice: Voice) -> str:
+    """The title of a section: of what it is about, and of which sides."""
+    if section.kind not in (PART, TRIALS):
+        return voice.text(f"phase.{section.kind}.title")
+    part = section.key.removeprefix(f"{section.kind} ")
+    title = voice.filled("section.both", part=part) if len(section.parts) > 1 else part
+    return title if section.kind == PART else voice.filled("section.trials", part=title)
+
+
+def _progress(voice: Voice, done: int, count: int, total: int) -> str:
+    first, last = str(done + 1), str(done + count)
+    share = f"{100 * done // total}%"
+    return voice.filled("page.range", first=first, last=last, total=str(total), share=share)
+
+
+def _all_needs(section: Section) -> list[Need]:
+    """What a part takes from earlier sections, all of one together."""
+    found: dict[str, Need] = {}
+    for need in section.needs if section.kind == PART else ():
+        known = found.get(need.section, need)
+        names = dict.fromkeys((*known.names, *need.names))
+        found[need.section] = Need(need.section, max(known.step, need.step), tuple(names))
+    return list(found.values())
+
+
+def _need(need: Need, voice: Voice) -> str:
+    step = _step_label(need, voice)
+    return voice.say(Saying("section.need", {"names": Names(need.names), "step": step}))
+
+
+def _step_label(need: Need, voice: Voice) -> str:
+    return voice.filled("page.step-label", section=need.section, number=str(need.step))
+
+
+def person(voice: Voice, number: int) -> str:
+    """What somebody who builds is called: by a letter, and after Z by a number."""
+    letter = chr(ord("A") + number) if number < 26 else str(number + 1)
+    return voice.filled("page.person", letter=letter)
+
+
+def _person_told(voice: Voice, share: Share, total: int) -> Data:
+    about = voice.filled(
+        "page.person-about", sections=str(len(share.sections)), steps=_counted(voice, total)
+    )
+    return {"title": person(voice, share.person), "about": about}
+
+
+def _joined(guide: Guide, voice: Voice, sections: Mapping[str, Data]) -> None:
+    """Says at each join what is waited for, and behind what is waited for who waits."""
+    joins = [join for share in guide.shares for join in share.joins]
+    for join in sorted(joins, key=lambda one: one.number):
+        title = voice.filled("page.join", number=str(join.number))
+        who = person(voice, join.person)
+        before = voice.filled("page.step-label", section=join.section, number=str(join.before))
+        told = {
+            "title": title,
+            "intro": voice.filled("page.join-intro", who=who, step=before),
+            "lines": [_join_line(voice, person(voice, other), need) for other, need in join.needs],
+        }
+        phases = sections[join.section]["phases"]
+        next(phase for phase in phases if phase["first"] == join.before)["joins"].append(told)
+        ends: dict[str, int] = {}
+        for _, need in join.needs:
+            ends[need.section] = max(need.step, ends.get(need.section, 0))
+        for key, number in ends.items():
+            step = voice.filled("page.step-label", section=key, number=str(number))
+            gives = voice.filled("page.gives", join=title, who=who, step=step)
+            sections[key]["gives"].append(gives)
+
+
+def _join_line(voice: Voice, other: str, need: Need) -> str:
+    step = _step_label(need, voice)
+    told = Saying("section.need-all", {"section": need.section, "step": step})
+    if need.names:
+        told = Saying("section.need", {"names": Names(need.names), "step": step})
+    return voice.say(Saying("page.join-from", {"other": other, "need": told}))
+
+
+def contents(guide: Guide, voice: Voice) -> Data:
+    """The table of contents: what each section makes, how many steps it has, and the sums."""
+    columns = ["section", *COUNTED, "steps"]
+    by_key = {section.key: section for section in guide.sections}
+    rows: list[list[str]] = []
+    order = [(share.person, key) for share in guide.shares for key in share.sections]
+    for number, key in order or [(0, key) for key in by_key]:
+        section = by_key[key]
+        counts = [str(section.counts.get(kind) or "") for kind in COUNTED]
+        who = [person(voice, number)] if guide.shares else []
+        rows.append([title_of(section, voice), *counts, str(section.count), *who])
+    totals = [
+        str(sum(section.counts.get(kind, 0) for section in guide.sections)) for kind in COUNTED
+    ]
+    steps = str(sum(section.count for section in guide.sections))
+    rows.append([voice.text("page.in-all"), *totals, steps, *([""] if guide.shares else [])])
+    columns.extend(["person"] if guide.shares else [])
+    return {
+        "columns": [
+            {
+                "label": voice.text(f"{'count' if column in COUNTED else 'column'}.{column}"),
+                "numeric": column in (*COUNTED, "steps"),
+            }
+            for column in columns
+        ],
+        "rows": rows,
+    }
+
+
+def _kinds(guide: Guide, voice: Voice) -> list[Data]:
+    """The phases inside parts, each with what it is for, in order."""
+    used = {
+        phase.key for section in guide.sections if section.kind == PART for phase in section.phases
+    }
+    return [
+        {"title": voice.text(f"phase.{key}.title"), "intro": voice.text(f"phase.{key}.intro")}
+        for key in (*PHASES, JOIN)
+        if key in used
+    ]
+
+
+def _phase(section: Section, phase: Phase, place: int, voice: Voice) -> Data:
+    title = voice.text(f"phase.{phase.key}.title")
+    if phase.parts:
+        title = voice.say(Saying("section.join", {"parts": Names(phase.parts)}))
     return {
         "key": phase.key,
-        "title": voice.text(f"phase.{phase.key}.title"),
-        "intro": voice.text(f"phase.{phase.key}.intro"),
-        "steps": steps,
+        "title": title if section.kind == PART else "",
+        "steps": [
+            _entry(section, number, entry, place, voice) for number, entry in phase.numbered()
+        ],
+        "joins": [],
         "first": phase.number,
-        "count": len(steps),
-        "counted": _counted(voice, len(steps)),
+        "count": len(phase.entries),
     }
 
 
@@ -75,9 +261,12 @@ def _counted(voice: Voice, count: int) -> str:
     return voice.filled("page.steps-count" if count != 1 else "page.steps-one", count=str(count))
 
 
-def _step(number: int, step: Step, voice: Voice) -> Data:
+def _entry(section: Section, number: int, entry: Entry, place: int, voice: Voice) -> Data:
+    step = entry.left if isinstance(entry, Both) else entry
     return {
         "number": number,
+        "label": voice.filled("page.step-label", section=section.key, number=str(number)),
+        "id": f"{place}-{number}",
         "key": step.action.key,
         "action": voice.say(step.action),
         "facts": [_fact(fact, voice) for fact in step.facts],
@@ -86,6 +275,36 @@ def _step(number: int, step: Step, voice: Voice) -> Data:
         "sees": [voice.say(see) for see in step.sees],
         "makes": [name.spelled for name in step.made],
         "source": sources(step.origin),
+        "other": _other(entry, voice) if isinstance(entry, Both) else None,
+    }
+
+
+def _other(both: Both, voice: Voice) -> Data:
+    """What is said of the right: which things are meant, and what is other than expected."""
+    right, expected = both.right, both.expected
+    facts = [
+        _fact(fact, voice)
+        for fact, wanted in zip(right.facts, expected.facts, strict=True)
+        if fact != wanted or (right.made and fact.label == "label.place")
+    ]
+    notes, sees = (
+        [voice.say(one) for one, wanted in zip(found, read, strict=True) if one != wanted]
+        for found, read in ((right.notes, expected.notes), (right.sees, expected.sees))
+    )
+    other = right.table if right.table != expected.table else None
+    action = voice.say(right.action) if right.action != expected.action else ""
+    differs = bool(action or facts or notes or sees or other)
+    ours, theirs = voice.say(both.left.action), voice.say(right.action)
+    marked = ((name, voice.say(name)) for name in dict.fromkeys(names_in(right.action)))
+    names = tuple(name for name, text in marked if text in theirs and text not in ours)
+    key = f"page.other{'-named' if names else ''}{'-but' if differs else ''}"
+    return {
+        "said": voice.say(Saying(key, {"names": Names(names)})),
+        "action": action,
+        "facts": facts,
+        "table": table(other, voice) if other is not None else None,
+        "notes": notes,
+        "sees": sees,
     }
 
 
@@ -123,128 +342,26 @@ def sources(origin: Origin) -> str:
     return ", ".join(dict.fromkeys(f"{site.file}:{site.line}" for site in origin))
 
 
-def _digest(phases: list[Data]) -> str:
+def _digest(sections: list[Data]) -> str:
     """A digest of all that the steps say: ticks are kept only for the very same steps."""
-    return sha256("\n".join(_said(phases)).encode("utf-8")).hexdigest()[:16]
+    return sha256("\n".join(_said(sections)).encode("utf-8")).hexdigest()[:16]
 
 
-def _said(phases: list[Data]) -> Iterator[str]:
-    for phase in phases:
-        for step in phase["steps"]:
-            yield step["action"]
-            for fact in step["facts"]:
-                yield fact["value"]
-            if step["table"] is not None:
-                for row in step["table"]["rows"]:
-                    yield "\t".join(row)
-            yield from step["sees"]
+def _said(sections: list[Data]) -> Iterator[str]:
+    for section in sections:
+        for phase in section["phases"]:
+            for step in phase["steps"]:
+                yield f"{step['id']} {step['action']}"
+                yield from _said_of(step)
+                if step["other"] is not None:
+                    yield f"{step['other']['said']} {step['other']['action']}"
+                    yield from _said_of(step["other"])
 
 
-@lru_cache(maxsize=4096)
-def as_markdown(text: str) -> str:
-    """A marked text as Markdown: names as code, everything else as it stands, on one line."""
-    pieces = str(text).replace(CLOSE, OPEN).split(OPEN)
-    for index, piece in enumerate(pieces):
-        if index % 2:
-            pieces[index] = f"`{piece.replace('`', '')}`"
-        elif _MARKDOWN.search(piece):
-            pieces[index] = _MARKDOWN.sub(_escaped, piece)
-    return "".join(pieces)
-
-
-def _escaped(found: re.Match[str]) -> str:
-    return "&amp;" if found[0] == "&" else "\\" + found[0]
-
-
-@lru_cache(maxsize=4096)
-def as_html(text: str) -> Markup:
-    """A marked text as HTML: escaped, names as code, three numbers kept on one line."""
-    escaped = str(Markup.escape(text))
-    if "(" in escaped:
-        escaped = _PLACE.sub(r'<span class="whole">\g<0></span>', escaped)
-    return Markup(escaped.replace(OPEN, "<code>").replace(CLOSE, "</code>"))
-
-
-def as_attribute(text: str) -> Markup:
-    """A marked text as the value of an HTML attribute: escaped, without its marks."""
-    return Markup.escape(as_plain(text))
-
-
-def as_text(text: str, indent: int = 0, first: str = "", lead: str = "") -> str:
-    """A marked text as plain lines of at most 88 columns, names in quotes.
-
-    `first` stands before the first line, within its indent, and `lead` before the text itself; a
-    word longer than a line is not cut.
-    """
-    plain = (lead + str(text)).replace(OPEN, '"').replace(CLOSE, '"')
-    room = WIDTH - min(indent, WIDTH // 2)
-    if len(plain) <= room:
-        return first.ljust(indent) + plain
-    lines: list[str] = []
-    line = ""
-    for word in plain.split(" "):
-        if line and len(line) + 1 + len(word) > room:
-            lines.append(line)
-            line = word
-        else:
-            line = f"{line} {word}" if line else word
-    lines.append(line)
-    margin = " " * indent
-    return "\n".join(
-        (first.ljust(indent) if index == 0 else margin) + line for index, line in enumerate(lines)
-    )
-
-
-def as_fact(value: str, label: str, margin: int, indent: int) -> str:
-    """A labelled value as plain lines: the label at the margin, the value at the indent."""
-    return as_text(value, indent, f"{' ' * margin}{label}: ")
-
-
-def as_rows(table: Data, indent: int = 0) -> str:
-    """A table as plain lines: columns as wide as their widest cell, numbers flush right.
-
-    A last column that would run over the line is wrapped under itself.
-    """
-    head = [column["label"] for column in table["columns"]]
-    cells = [[as_plain(cell) for cell in row] for row in table["rows"]]
-    last = len(head) - 1
-    widths = [max(len(row[index]) for row in (head, *cells)) for index in range(len(head))]
-    flags = [bool(column["numeric"]) for column in table["columns"]]
-    lines: list[str] = []
-    for row in (head, ["-" * width for width in widths], *cells):
-        parts = [
-            cell.rjust(width) if flag else cell.ljust(width) if index < last else cell
-            for index, (cell, width, flag) in enumerate(zip(row, widths, flags, strict=True))
-        ]
-        before = " " * indent + "  ".join(parts[:-1]) + ("  " if last else "")
-        rule = row is not head and set(row[last]) == {"-"}
-        text = parts[-1][: max(3, WIDTH - len(before))] if rule else parts[-1]
-        if len(before) + len(text) > WIDTH and not flags[last]:
-            lines.append(as_text(text, len(before), before))
-        else:
-            lines.append((before + text).rstrip())
-    return "\n".join(lines)
-
-
-def as_plain(text: str) -> str:
-    """A marked text without its marks."""
-    return str(text).replace(OPEN, "").replace(CLOSE, "")
-
-
-def underlined(text: str, mark: str = "-") -> str:
-    """A heading with a line under it."""
-    plain = as_plain(text)
-    return f"{plain}\n{mark[:1] * min(len(plain), WIDTH)}"
-
-
-FILTERS = (
-    ("as_attribute", as_attribute),
-    ("as_fact", as_fact),
-    ("as_html", as_html),
-    ("as_markdown", as_markdown),
-    ("as_plain", as_plain),
-    ("as_rows", as_rows),
-    ("as_text", as_text),
-    ("underlined", underlined),
-)
-"""What templates of the steps can do with marked texts."""
+def _said_of(step: Data) -> Iterator[str]:
+    for fact in step["facts"]:
+        yield fact["value"]
+    if step["table"] is not None:
+        for row in step["table"]["rows"]:
+            yield "\t".join(row)
+    yield from step["sees"]

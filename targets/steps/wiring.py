@@ -35,8 +35,8 @@ from somite.units import PI
 PARTS = ("move", "turn", "size")
 
 
-def constraints(lookup: Lookup) -> Iterator[Step]:
-    """Follows, faces, rides, reaches, gauges and feeds, in the order of the plan."""
+def constraints(lookup: Lookup) -> Iterator[tuple[str, Step]]:
+    """Follows, faces, rides, reaches, gauges and feeds in the order of the plan, by part."""
     waiting: dict[str, Follow | Face | Ride | Reach | Feed | Gauge] = {}
     for constraint in lookup.rig.constraints:
         if not isinstance(constraint, Twist):
@@ -46,7 +46,7 @@ def constraints(lookup: Lookup) -> Iterator[Step]:
     for name in (*lookup.settled.plan.steps, *list(waiting)):
         record = waiting.pop(name, None)
         if record is not None:
-            yield _tied(lookup, record)
+            yield lookup.parts.key(record.name, record.origin), _tied(lookup, record)
 
 
 def _tied(lookup: Lookup, record: Follow | Face | Ride | Reach | Feed | Gauge) -> Step:
@@ -337,10 +337,9 @@ def _defaults(lookup: Lookup, sources: tuple[str, ...]) -> dict[str, float]:
 
     A channel that another feed drives is left out too, since its trial value would not hold.
     """
-    fed = {feed.target for feed in lookup.rig.feeds}
     found: dict[str, float] = {}
     for source in sources:
-        if source in fed:
+        if source in lookup.fed:
             continue
         dial = lookup.dials.get(source)
         if dial is not None:
@@ -365,11 +364,13 @@ def _trial_value(lookup: Lookup, channel: str) -> float | None:
     return PI / 6.0 if angle else 2.0
 
 
-def twist(lookup: Lookup) -> Iterator[Step]:
-    """For each twist where its ends are read, and what share of it each joint takes."""
+def twist(lookup: Lookup) -> Iterator[tuple[str, Step]]:
+    """For each twist where its ends are read, and what share of it each joint takes, by part."""
     for constraint in lookup.rig.constraints:
         if isinstance(constraint, Twist):
-            yield from _twisted(lookup, constraint)
+            part = lookup.parts.key(constraint.name, constraint.origin)
+            for step in _twisted(lookup, constraint):
+                yield part, step
 
 
 def _twisted(lookup: Lookup, twist: Twist) -> Iterator[Step]:

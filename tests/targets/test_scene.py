@@ -94,6 +94,16 @@ def test_lengths_are_in_the_recipes_unit_and_angles_in_degrees() -> None:
     assert tree["nudges"][0]["by"] == [0, 0, -0.3]
 
 
+def test_how_well_a_chain_keeps_its_length_is_a_share_in_any_unit() -> None:
+    made = rigs.furnished()
+    check = made.checks[0]
+    keeps = replace(check.expectations[0], what="keeps", subject="back", value=None, within=0.005)
+    for unit in ("m", "cm", "mm"):
+        checks = (replace(check, expectations=(keeps,)),)
+        tree = scene_of(replace(made, unit=unit, checks=checks))
+        assert tree["checks"][0]["expectations"][0]["within"] == 0.005
+
+
 def test_metres_and_centimetres_give_the_same_rig() -> None:
     in_metres = scene_of(replace(rigs.spine(), unit="m"))
     in_centimetres = scene_of(rigs.spine())
@@ -171,6 +181,8 @@ def test_the_top_of_the_file_names_its_format_and_the_end_its_sources() -> None:
         "format",
         "units",
         "nodes",
+        "sockets",
+        "rigs",
         "curves",
         "chains",
         "constraints",

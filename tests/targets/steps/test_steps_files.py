@@ -96,12 +96,11 @@ def test_the_same_rig_gives_the_same_bytes_in_any_process(made):
 
 def test_all_three_files_hold_every_step_with_its_number(made):
     page = views.page(steps_guide(), voice())
-    for phase in page["phases"]:
-        for step in phase["steps"]:
-            number = step["number"]
-            assert f"\n### {number}. " in made[".steps.md"]
-            assert re.search(rf"^{number}\. ", made[".steps.txt"], re.M)
-            assert f'id="step-{number}"' in made[".steps.html"]
+    for section in page["sections"]:
+        for step in (step for phase in section["phases"] for step in phase["steps"]):
+            assert f"\n#### {step['label']}. " in made[".steps.md"]
+            assert re.search(rf"^{step['number']}\. ", made[".steps.txt"], re.M)
+            assert f'id="step-{step["id"]}"' in made[".steps.html"]
 
 
 def steps_guide():
@@ -221,10 +220,10 @@ TICKING = """
 <script>
   if (!sessionStorage.getItem("reloaded")) {
     sessionStorage.setItem("reloaded", "yes");
-    document.querySelector("#step-2 input").click();
-    document.querySelector("#step-5 input").click();
-    document.querySelector("#step-5 input").click();
-    document.querySelector("#step-7 input").click();
+    document.querySelector("#step-1-2 input").click();
+    document.querySelector("#step-2-5 input").click();
+    document.querySelector("#step-2-5 input").click();
+    document.querySelector("#step-2-7 input").click();
     location.reload();
   } else {
     const ticked = Array.from(document.querySelectorAll(".done:checked"), (box) => box.value);
@@ -246,10 +245,10 @@ def test_ticks_stay_after_a_reload_and_are_counted(made, tmp_path):
     page = tmp_path / "heron.steps.html"
     page.write_text(made[".steps.html"].replace("</body>", TICKING + "</body>"), "utf-8")
     shown = shown_by_chromium(page, tmp_path / "profile")
-    assert 'data-ticked="2 7"' in shown
+    assert 'data-ticked="1-2 2-7"' in shown
     total = made[".steps.html"].count('class="done"')
     assert f"2 of {total} done</output>" in shown
-    assert re.search(r'data-phase="prepare">1/\d+<', shown)
+    assert re.search(r'data-section="section-1">1/\d+<', shown)
 
 
 @needs_chromium
@@ -271,7 +270,7 @@ def test_ticks_of_other_steps_are_not_taken_over(tmp_path, made):
 @needs_chromium
 def test_the_page_runs_without_a_mistake_where_nothing_can_be_kept(made, tmp_path):
     broken = "<script>Object.defineProperty(window, 'localStorage', {get() {throw 1}})</script>"
-    click = "<script>document.querySelector('#step-1 input').click()</script>"
+    click = "<script>document.querySelector('#step-1-1 input').click()</script>"
     text = made[".steps.html"].replace("<head>", "<head>" + broken, 1)
     page = tmp_path / "kept.html"
     page.write_text(text.replace("</body>", click + "</body>"), "utf-8")

@@ -17,9 +17,9 @@ from somite.spatial.rotation import quaternion_from_euler
 from somite.target import Context
 from somite.targets import steps
 from somite.targets.steps.figures import figures_for, rounded
-from somite.targets.steps.guide import PHASES, guide
+from somite.targets.steps.guide import guide
 from somite.targets.steps.phrases import Voice, own_phrases
-from somite.targets.steps.records import Guide, Name, Saying, Step
+from somite.targets.steps.records import PHASES, Guide, Name, Phase, Saying, Step, steps_of
 from somite.units import PI
 
 RIGS = (heron, rigs.furnished, rigs.lantern, rigs.arm, rigs.spine)
@@ -30,7 +30,22 @@ def guide_of(rig: Rig) -> Guide:
 
 
 def all_steps(made: Guide) -> list[Step]:
-    return [step for phase in made.phases for step in phase.steps]
+    return [
+        step
+        for section in made.sections
+        for phase in section.phases
+        for entry in phase.entries
+        for step in steps_of(entry)
+    ]
+
+
+def phases_of(made: Guide) -> dict[str, Phase]:
+    """The phases of a rig without parts, of all its sections."""
+    return {phase.key: phase for section in made.sections for phase in section.phases}
+
+
+def steps_in(phase: Phase) -> list[Step]:
+    return [step for entry in phase.entries for step in steps_of(entry)]
 
 
 def said(value: object) -> str:
@@ -75,26 +90,30 @@ def test_a_name_is_always_spelled_as_in_the_step_that_made_it(build):
 
 def test_every_constraint_feed_and_check_has_a_step_of_its_own():
     rig = heron()
-    phases = {phase.key: phase for phase in guide_of(rig).phases}
+    phases = phases_of(guide_of(rig))
     twists = [one for one in rig.constraints if one.name.endswith("/twist")]
     tied = len(rig.constraints) - len(twists) + len(rig.feeds) + len(rig.gauges)
-    assert len(phases["constraints"].steps) == tied
-    assert len(phases["twist"].steps) == 3, "a start, an end and a spread"
-    trials = [step for step in phases["prove"].steps if step.action.key.startswith("do.trial")]
+    assert len(steps_in(phases["constraints"])) == tied
+    assert len(steps_in(phases["twist"])) == 3, "a start, an end and a spread"
+    trials = steps_in(phases["trials"])
     assert [said(step.action.values["check"]) for step in trials] == [c.name for c in rig.checks]
 
 
 def test_phases_come_in_the_order_of_building():
-    order = [key for key, _ in PHASES]
-    assert " ".join(order) == (
-        "prepare skeleton curve grips controls hierarchy constraints twist scale tidy prove"
+    assert " ".join(PHASES) == (
+        "groups skeleton curve grips controls hierarchy constraints twist limits lists"
     )
-    assert [phase.key for phase in guide_of(heron()).phases] == order
+    made = guide_of(heron())
+    kinds = [section.kind for section in made.sections]
+    assert kinds == ["prepare", "part", "scale", "tidy", "prove", "trials"]
+    # The lists and poses of the recipe itself hold things of every part, and come with the tidying.
+    assert [phase.key for phase in made.sections[1].phases] == list(PHASES[:-1])
 
 
-def test_steps_are_numbered_through_from_one():
-    numbers = [number for phase in guide_of(heron()).phases for number, _ in phase.numbered()]
-    assert numbers == list(range(1, len(numbers) + 1))
+def test_steps_are_numbered_through_each_section_from_one():
+    for section in guide_of(heron()).sections:
+        numbers = [number for phase in section.phases for number, _ in phase.numbered()]
+        assert numbers == list(range(1, section.count + 1))
 
 
 def test_every_step_says_what_to_see():

@@ -94,7 +94,7 @@ def test_any_text_as_a_phrase_gives_findings_and_never_a_traceback(key, text):
 def test_a_teams_own_template_goes_before_ours():
     told, findings = emitted(templates={"steps.txt.j2": "{{ total }} steps for {{ character }}"})
     assert findings == ()
-    count = told[".steps.html"].count('class="done"')
+    count = told[".steps.html"].count('class="step"')
     assert told[".steps.txt"] == f"{count} steps for heron postal clerk\n"
     assert "Make a joint" in told[".steps.md"]
 
