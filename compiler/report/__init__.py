@@ -31,6 +31,19 @@ def lines_of(sources: Mapping[str, Source]) -> Lines:
     return line
 
 
+class Kept:
+    """A look-up of lines that holds nothing else: fit to be sent to another process, or stored."""
+
+    __slots__ = ("_lines",)
+
+    def __init__(self, lines: Mapping[str, Mapping[str, str]]) -> None:
+        """Lines by file name, then by number as text, as JSON has them."""
+        self._lines = lines
+
+    def __call__(self, file: str, number: int) -> str | None:
+        return self._lines.get(file, {}).get(str(number))
+
+
 def document(findings: Iterable[Finding], form: str) -> str:
     """Findings as one document for a machine: `json` or `sarif`. ValueError for another form."""
     if form == "json":

@@ -26,6 +26,7 @@ USAGE = 2
 BUG = 70
 INTERRUPTED = 130
 PIPE_CLOSED = 141
+ENDED = 143
 
 
 class Delivery:

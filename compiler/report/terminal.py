@@ -45,11 +45,18 @@ class Progress:
         self._shown = shown
         self._width = 0
 
+    @property
+    def is_shown(self) -> bool:
+        """Whether somebody watches the line."""
+        return self._shown
+
     def say(self, text: str) -> None:
         """Replaces the line."""
         if self._shown:
             text = text[:79]
-            self._stream.write(f"\r{text:<{self._width}}")
+            # Known before it is there, so that an interruption at any moment clears it.
+            before, self._width = self._width, max(self._width, len(text))
+            self._stream.write(f"\r{text:<{before}}")
             self._stream.flush()
             self._width = len(text)
 

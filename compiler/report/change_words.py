@@ -1,0 +1,750 @@
+"""A change as a lead would say it: one short sentence, in the recipe's units.
+
+In comes a `Change` and the two rigs, out goes a `Said`: the subject and what is said of it. Every
+field of every record has words: those known here their own, any other its name and its values.
+Nothing here decides what is worth telling.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, fields, is_dataclass
+from typing import Any
+
+from somite.canonical import number
+from somite.diff.meaning import turned_by
+from somite.diff.records import Change
+from somite.ir import (
+    Apply,
+    Chain,
+    Check,
+    Constant,
+    Curve,
+    Dial,
+    Expectation,
+    Face,
+    Feed,
+    Follow,
+    Frame,
+    Limit,
+    Map,
+    Measure,
+    Node,
+    PlacedRig,
+    Pose,
+    Reach,
+    Read,
+    Ride,
+    Rig,
+    Setting,
+    Shape,
+    Shown,
+    Sweep,
+    Twist,
+    TwistEnd,
+)
+from somite.units import degrees, metres_per
+
+PLACES = 3
+"""Decimal places of numbers in sentences."""
+
+LENGTHS = frozenset({"place", "end", "points", "width", "offset", "height", "by"})
+"""Fields that hold lengths wherever they stand."""
+
+MOST_NAMES = 5
+"""Names that one sentence lists."""
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What is said of a subject. `key` is the same for the same change of other size."""
+
+    subject: str
+    text: str
+    key: str
+    amount: float = 0.0
+
+
+class Words:
+    """The words of two rigs' changes: `old` values in the old recipe's unit, `new` in the new's."""
+
+    def __init__(self, old: Rig, new: Rig) -> None:
+        self.old, self.new = old, new
+        self.twin = False
+        self.nodes = (
+            {node.name: node for node in old.nodes},
+            {node.name: node for node in new.nodes},
+        )
+
+    def said_as_twin(self, change: Change) -> Said:
+        """A change of a thing on the right in the numbers of the left, to see if they are alike."""
+        self.twin = True
+        try:
+            return self.said(change)
+        finally:
+            self.twin = False
+
+    def said(self, change: Change) -> Said:
+        """A change in words."""
+        if not change.path:
+            return self._whole(change)
+        known = _KNOWN.get((change.collection, change.topic)) or _KNOWN.get(("", change.topic))
+        text = known(self, change) if known is not None else ""
+        if not text:
+            text = self._plainly(change)
+        key = f"{change.kind} {'.'.join(change.path)} {change.what}"
+        return Said(self.subject(change), text, key, self._amount(change))
+
+    def subject(self, change: Change) -> str:
+        """What a change is of, as a sentence begins: a thing's name, with its kind if need be."""
+        name = change.name
+        if change.collection == "constraints" and change.topic not in ("leaders", "takes"):
+            return f"the {change.kind} of {name.partition('/')[0]}"
+        if change.collection == "constraints" or change.collection == "feeds":
+            return name.partition("/")[0]
+        if change.collection in ("checks", "poses", "lists"):
+            return f'{change.kind} "{name}"'
+        return name
+
+    def before(self, change: Change) -> str | None:
+        """The value before, in the old recipe's units; None where there was none."""
+        if change.what == "added" or (change.before is None and change.after is None):
+            return None
+        return self.value(change.before, change, 0)
+
+    def after(self, change: Change) -> str | None:
+        """The value after, in the new recipe's units; None where there is none."""
+        if change.what == "removed" or (change.before is None and change.after is None):
+            return None
+        return self.value(change.after, change, 1)
+
+    # ---- whole things ------------------------------------------------------------------------
+
+    def _whole(self, change: Change) -> Said:
+        key = f"{change.kind} {change.what} {change.name}"
+        if change.what == "renamed" and change.kind == "dial":
+            owner, _, after = (change.new or "").rpartition(".")
+            before = (change.old or "").rpartition(".")[2]
+            how = change.because
+            if change.confidence < 1.0:
+                how = likely(change.confidence, change.because)
+            return Said(owner, f'has its dial "{before}" called "{after}" now ({how})', key)
+        if change.what == "renamed":
+            if change.confidence >= 1.0 and change.because:
+                how = f" ({change.because})"
+            else:
+                how = f" ({likely(change.confidence, change.because)})"
+            return Said(change.old or "", f'is now "{change.new}"{how}', key)
+        added = change.what == "added"
+        record = change.after if added else change.before
+        name = change.name.partition("/")[0]
+        if isinstance(record, Follow):
+            leaders = ", ".join([f'"{one.node or "world"}"' for one in record.leaders])
+            verb = "now follows" if added else "no longer follows"
+            return Said(name, f"{verb} {leaders} for {', '.join(record.takes)}", key)
+        if isinstance(record, Ride | Reach | Twist | Face):
+            verb = f"{_HAS[added]} {change.kind}"
+            if isinstance(record, Face):
+                verb = "now faces" if added else "no longer faces"
+            return Said(name, f"{verb} {self._solver(record)}", key)
+        told = self._with(record, change)
+        if isinstance(record, Feed):
+            verb = "is now driven by" if added else "is no longer driven by"
+            return Said(name, f"{verb} {live(record.value)}", key)
+        kind = change.kind
+        if isinstance(record, Node) and record.socket:
+            kind = "socket"
+        text = f"is a new {kind}{told}" if added else f"is gone: {_an(kind)}{told}"
+        return Said(f'"{name}"' if isinstance(record, Check) else name, text, key)
+
+    def _with(self, record: Any, change: Change) -> str:
+        """What is to be known of an added or removed thing beside its name."""
+        side = 1 if change.what == "added" else 0
+        if isinstance(record, Node):
+            return f', under "{record.parent}"' if record.parent else ", at the top"
+        if isinstance(record, PlacedRig):
+            return f', {_of_whom(record)}, on "{record.socket}"'
+        if isinstance(record, Check | Pose | Chain | Curve):
+            return ""
+        described = self.value(record, change, side)
+        return f": {described}" if described else ""
+
+    # ---- values ------------------------------------------------------------------------------
+
+    def value(self, value: Any, change: Change, side: int) -> str:
+        """A value of a change in the units of a side's recipe."""
+        rig = (self.old, self.new)[side]
+        field = change.path[-1] if change.path else ""
+        if isinstance(value, float) and field in (
+            "low",
+            "high",
+            "default",
+            "value",
+            "start",
+            "stop",
+        ):
+            return self._channel_value(value, change, side)
+        return self._shown(value, field, rig, side)
+
+    def _channel_value(self, value: float, change: Change, side: int) -> str:
+        """A value of a channel or dial that the path leads to."""
+        path, name = change.path, (change.old, change.new)[side] or ""
+        if path[0] == "limits":
+            return self.of_channel(value, f"{name}.{path[1]}", side)
+        if path[0] == "dials":
+            return self.of_channel(value, f"{name}.{path[1]}", side)
+        if path[0] in ("settings", "sweeps"):
+            return self.of_channel(value, path[1], side)
+        return _number(value)
+
+    def of_channel(self, value: float, channel: str, side: int) -> str:
+        """A value of a channel by its full name, a choice as its word."""
+        rig = (self.old, self.new)[side]
+        head, _, last = channel.rpartition(".")
+        node, _, part = head.rpartition(".")
+        if part == "move" and node in self.nodes[side]:
+            return self.length(value, rig)
+        if part == "turn" and node in self.nodes[side]:
+            return angle(value)
+        owner = self.nodes[side].get(head)
+        dial = next((one for one in owner.dials if one.name == last), None) if owner else None
+        if dial is None:
+            return _number(value)
+        return self.of_dial(value, dial, rig)
+
+    def of_dial(self, value: float, dial: Dial, rig: Rig) -> str:
+        """A value of a dial."""
+        if dial.options:
+            return dial.options[int(value)]
+        if dial.unit == "length":
+            return self.length(value, rig)
+        return angle(value) if dial.unit == "angle" else _number(value)
+
+    def length(self, metres: float, rig: Rig) -> str:
+        """A length in a rig's unit."""
+        return f"{_number(metres / metres_per(rig.unit))} {rig.unit}"
+
+    def place(self, place: Any, rig: Rig) -> str:
+        """A place or a vector of lengths in a rig's unit."""
+        inner = ", ".join([_number(part / metres_per(rig.unit)) for part in place])
+        return f"({inner}) {rig.unit}"
+
+    def _shown(self, value: Any, field: str, rig: Rig, side: int) -> str:
+        if value is None:
+            return "nothing"
+        if isinstance(value, bool):
+            return "yes" if value else "no"
+        if isinstance(value, int):
+            return str(value)
+        if isinstance(value, float):
+            return self.length(value, rig) if field in LENGTHS else _number(value)
+        if isinstance(value, str):
+            return value
+        if isinstance(value, tuple):
+            return self._tuple(value, field, rig, side)
+        if isinstance(value, Frame):
+            return self.place(value.place, rig)
+        if isinstance(value, Shape):
+            return f"a {value.kind}, {self.length(value.width, rig)} wide across {value.axis}"
+        if isinstance(value, Limit):
+            return self._range(value.low, value.high, value.channel)
+        if isinstance(value, Dial):
+            return self._dial(value, rig)
+        if isinstance(value, Setting):
+            return self.of_channel(value.value, value.channel, side)
+        if isinstance(value, Sweep):
+            ends = [self.of_channel(one, value.channel, side) for one in (value.start, value.stop)]
+            return f"{ends[0]} to {ends[1]}"
+        if isinstance(value, Expectation):
+            return value.text or f"{value.subject} {value.what}"
+        if isinstance(value, Constant | Read | Apply | Map | Measure):
+            return live(value)
+        if isinstance(value, Shown):
+            return self._while(value, side)
+        return self._record(value, rig, side)
+
+    def _tuple(self, value: tuple[Any, ...], field: str, rig: Rig, side: int) -> str:
+        if len(value) == 3 and all(isinstance(one, float) for one in value) and field in LENGTHS:
+            return self.place(value, rig)
+        if all(isinstance(one, str) for one in value):
+            return listed(value) or "nothing"
+        if all(isinstance(one, int | float) for one in value):
+            inner = ", ".join([_number(one) for one in value[:8]])
+            return f"({inner}{', …' if len(value) > 8 else ''})"
+        if field == "points":
+            return f"{len(value)} points"
+        return ", ".join([self._shown(one, field, rig, side) for one in value[:MOST_NAMES]]) + (
+            f" and {len(value) - MOST_NAMES} more" if len(value) > MOST_NAMES else ""
+        )
+
+    def _record(self, value: Any, rig: Rig, side: int) -> str:
+        """Any other record: what it says that is not by default, a word each."""
+        if not is_dataclass(value):
+            return str(value)
+        told = []
+        for field in fields(value):
+            held = getattr(value, field.name)
+            plain = field.name in ("name", "origin", "spelled", "kind", "excuses", "text")
+            if plain or held is None or held == () or held is False:
+                continue
+            word = field.name.replace("_", " ")
+            told.append(
+                word if held is True else f"{word} {self._shown(held, field.name, rig, side)}"
+            )
+        return ", ".join(told)
+
+    def _dial(self, dial: Dial, rig: Rig) -> str:
+        if dial.options:
+            return f"{', '.join(dial.options)} = {self.of_dial(dial.default, dial, rig)}"
+        text = self.of_dial(dial.default, dial, rig)
+        if dial.low is not None and dial.high is not None:
+            text += f" in {self.of_dial(dial.low, dial, rig)}..{self.of_dial(dial.high, dial, rig)}"
+        return text
+
+    def _range(self, low: float, high: float, channel: str) -> str:
+        part = channel.partition(".")[0]
+        unit = metres_per(self.new.unit)
+        scale = {"move": 1.0 / unit, "turn": degrees(1.0)}.get(part, 1.0)
+        word = {"move": f" {self.new.unit}", "turn": " deg"}.get(part, "")
+        return f"{_number(low * scale)}..{_number(high * scale)}{word}"
+
+    # ---- sentences ---------------------------------------------------------------------------
+
+    def _plainly(self, change: Change) -> str:
+        """Any field: its name, its value, and what it was."""
+        what = " ".join([word.replace("_", " ") for word in change.path])
+        if change.what == "added":
+            return f"{what} is new: {self.after(change)}"
+        if change.what == "removed":
+            return f"{what} is gone; it was {self.before(change)}"
+        if isinstance(change.after, bool):
+            return f"is {'now' if change.after else 'no longer'} {what}"
+        before, after = self.value(change.before, change, 0), self.value(change.after, change, 1)
+        return f"has {what} {after}, it had {before}"
+
+    def _both(self, change: Change) -> str:
+        """What is, and what was."""
+        before, after = self.value(change.before, change, 0), self.value(change.after, change, 1)
+        return f"{after}, it was {before}"
+
+    def _amount(self, change: Change) -> float:
+        before, after = change.before, change.after
+        if change.path[-1] in ("place", "end") and before and after:
+            return math.dist(before, after)
+        if change.path == ("shape", "width") and before and after:
+            return abs(float(after - before))
+        if change.path[-1] == "turn" and before and after and len(before) == 4:
+            return turned_by(Frame(turn=before), Frame(turn=after))
+        return 0.0
+
+    def _parent(self, change: Change) -> str:
+        def under(name: str | None) -> str:
+            return f'under "{name}"' if name else "at the top"
+
+        return f"is {under(change.after)}, it was {under(change.before)}"
+
+    def _order(self, change: Change) -> str:
+        return f"turns in the order {change.after}, it was {change.before}"
+
+    def _rest(self, change: Change) -> str:
+        if change.path == ("rest", "place"):
+            by = math.dist(change.before, change.after) / metres_per(self.new.unit)
+            return f"stands {rough(by, self.new.unit)} away at rest"
+        return f"is turned by {rough(degrees(self._amount(change)), 'deg')} at rest"
+
+    def _limits(self, change: Change) -> str:
+        channel = change.path[1]
+        old, new = (self._limit(change, side) for side in (0, 1))
+        if new is None:
+            was = self._range(old.low, old.high, channel) if old is not None else "nothing"
+            return f"{channel} is no longer limited, it was to {was}"
+        if old is None:
+            return f"{channel} is limited to {self._range(new.low, new.high, channel)}"
+        inner = new.low >= old.low and new.high <= old.high
+        outer = new.low <= old.low and new.high >= old.high
+        how = " (tighter)" if inner else " (wider)" if outer else ""
+        return (
+            f"{channel} is limited to {self._range(new.low, new.high, channel)},"
+            f" it was {self._range(old.low, old.high, channel)}{how}"
+        )
+
+    def _limit(self, change: Change, side: int) -> Limit | None:
+        node = self.nodes[side].get((change.old, change.new)[side] or "")
+        limits = node.limits if node is not None else ()
+        found = next((one for one in limits if one.channel == change.path[1]), None)
+        if not self.twin or node is None or node.mirror is None or found is None:
+            return found
+        part, _, axis = found.channel.partition(".")
+        signs = {"move": node.mirror.move, "turn": node.mirror.turn}.get(part, (1, 1, 1))
+        if "right" not in node.name.split(".") or signs["xyz".index(axis)] > 0:
+            return found
+        return Limit(found.channel, -found.high, -found.low)
+
+    def _yes_or_no(self, change: Change) -> str:
+        """A property that a node has or has not."""
+        return _PROPERTIES[change.topic][bool(change.after)]
+
+    def _of_chain(self, change: Change) -> str:
+        def said(chain: str | None) -> str:
+            return f'in chain "{chain}"' if chain else "in no chain"
+
+        return f"is {said(change.after)}, it was {said(change.before)}"
+
+    def _solver(self, record: Ride | Reach | Twist | Face) -> str:
+        """How a constraint is led, as its added or removed line tells it."""
+        if isinstance(record, Twist):
+            ends = [_twist_end(one) for one in (record.start, record.end) if one is not None]
+            return f"{' and '.join(ends)}, spread {record.stated}"
+        if isinstance(record, Reach):
+            pole = f', with the pole "{record.pole}"' if record.pole else ""
+            return f'for "{record.goal}"{pole}'
+        if isinstance(record, Ride):
+            return f'on "{record.curve}"'
+        up = f', up by "{record.up_node}"' if record.up_node else ""
+        return f'"{record.mark}" with {record.axis}{up}'
+
+    def _shown_by(self, change: Change) -> str:
+        def said(conditions: Any, side: int) -> str:
+            told = [self._while(one, side) for one in conditions]
+            return f"while {' and '.join(told)}" if told else "always"
+
+        return f"is shown {said(change.after, 1)}, it was {said(change.before, 0)}"
+
+    def _while(self, shown: Shown, side: int) -> str:
+        """A condition for a control to be seen, in the units of a side's recipe."""
+        if shown.options:
+            words = [self.of_channel(float(one), shown.dial, side) for one in shown.options]
+            return f"{shown.dial} is {' or '.join(words)}"
+        bounds = [
+            f"{word} {self.of_channel(value, shown.dial, side)}"
+            for word, value in (("above", shown.above), ("below", shown.below))
+            if value is not None
+        ]
+        return f"{shown.dial} is {' and '.join(bounds)}"
+
+    def _socket(self, change: Change) -> str:
+        return "is a socket now" if change.after else "is no longer a socket"
+
+    def _on_socket(self, change: Change) -> str:
+        return f'stands on "{change.after}", it stood on "{change.before}"'
+
+    def _measured(self, change: Change) -> str:
+        return f"is measured by {change.after}, it was by {change.before}"
+
+    def _ground(self, change: Change) -> str:
+        if change.path == ("ground", "place"):
+            by = self._amount(change) / metres_per(self.new.unit)
+            return f"stands {rough(by, self.new.unit)} away at rest"
+        return f"is turned by {rough(degrees(self._amount(change)), 'deg')} at rest"
+
+    def _locks(self, change: Change) -> str:
+        locked = channels_said([one for one in change.after if one not in change.before])
+        free = channels_said([one for one in change.before if one not in change.after])
+        told = [
+            f"{locked} {_is(locked)} locked" if locked else "",
+            f"{free} {_is(free)} free again" if free else "",
+        ]
+        return "; ".join([one for one in told if one])
+
+    def _dials(self, change: Change) -> str:
+        name = change.path[1]
+        if change.what == "added":
+            return f'has a new dial "{name}": {self.after(change)}'
+        if change.what == "removed":
+            return f'has no dial "{name}" any more; it was {self.before(change)}'
+        field = change.path[2]
+        before, after = self.value(change.before, change, 0), self.value(change.after, change, 1)
+        word = {"default": "starts at", "low": "begins at", "high": "ends at", "options": "is of"}
+        if field == "unit":
+            kinds = {"length": "a length", "angle": "an angle", "number": "a number"}
+            return f'dial "{name}" is {kinds[change.after]}, it was {kinds[change.before]}'
+        verb = word.get(field, f"{field.replace('_', ' ')} is")
+        return f'dial "{name}" {verb} {after}, it was {before}'
+
+    def _shape(self, change: Change) -> str:
+        if change.path == ("shape",):
+            before, after = self.before(change) or "nothing", self.after(change) or "nothing"
+            return f"is drawn as {after}, it was {before}"
+        word = {"width": "wide", "kind": "in shape", "axis": "across"}.get(
+            change.path[1], change.path[1]
+        )
+        before, after = self.value(change.before, change, 0), self.value(change.after, change, 1)
+        return f"is {after} {word}, it was {before}"
+
+    def _excuses(self, change: Change) -> str:
+        law = change.path[1]
+        if change.what == "added":
+            return f'excuses law {law} because "{change.after.because}"'
+        if change.what == "removed":
+            return f"no longer excuses law {law}"
+        return f'excuses law {law} for another reason: "{change.after}"'
+
+    def _about(self, change: Change) -> str:
+        return "is described otherwise" if change.after else "has no description any more"
+
+    def _spelled(self, change: Change) -> str:
+        return f'is spelled "{change.after}", it was "{change.before}"'
+
+    def _was(self, change: Change) -> str:
+        return (
+            f'says that it was "{change.after}"' if change.after else "no longer says what it was"
+        )
+
+    def _joints(self, change: Change) -> str:
+        before, after = len(change.before), len(change.after)
+        if before == after:
+            others = [one for one in change.after if one not in change.before]
+            return f"is made of other joints: {listed(others)}"
+        return f"has {after} bones, it had {before}"
+
+    def _fractions(self, change: Change) -> str:
+        return "its bones are spread otherwise along its curve"
+
+    def _points(self, change: Change) -> str:
+        before, after = change.before, change.after
+        if len(before) != len(after):
+            return f"has {len(after)} points, it had {len(before)}"
+        by = [math.dist(a, b) for a, b in zip(before, after, strict=True)]
+        moved = sum(one > 0.0 for one in by)
+        unit = self.new.unit
+        most = rough(max(by) / metres_per(unit), unit)
+        return f"has {moved} of its {len(after)} points elsewhere, by up to {most}"
+
+    def _shares(self, change: Change) -> str:
+        def owned(shares: Any) -> dict[str, list[str]]:
+            found: dict[str, list[str]] = {}
+            for one in shares:
+                part = "" if one.share == 1.0 else f" ({_number(100.0 * one.share)}%)"
+                found.setdefault(one.grip, []).append(f"{one.point + 1}{part}")
+            return found
+
+        old, new = owned(change.before), owned(change.after)
+        told = [
+            f'"{grip}" owns {", ".join(new.get(grip, ["nothing"]))},'
+            f" it owned {', '.join(old.get(grip, ['nothing']))}"
+            for grip in dict.fromkeys([*old, *new])
+            if old.get(grip) != new.get(grip)
+        ]
+        return "; ".join(told)
+
+    def _leaders(self, change: Change) -> str:
+        def said(leaders: Any) -> str:
+            weighted = len({one.weight for one in leaders}) > 1
+            return ", ".join(
+                [
+                    f'"{one.node or "world"}"' + (f" ({_number(one.weight)})" if weighted else "")
+                    for one in leaders
+                ]
+            )
+
+        return f"follows {said(change.after)}, it followed {said(change.before)}"
+
+    def _takes(self, change: Change) -> str:
+        return f"takes {', '.join(change.after)}, it took {', '.join(change.before)}"
+
+    def _stated(self, change: Change) -> str:
+        return f"spreads {change.after}, it spread {change.before}"
+
+    def _spread(self, change: Change) -> str:
+        return f"is spread by {self.after(change)}, it was by {self.before(change)}"
+
+    def _live(self, change: Change) -> str:
+        return f"is {live(change.after)}, it was {live(change.before)}"
+
+    def _target(self, change: Change) -> str:
+        return f"drives {change.after}, it drove {change.before}"
+
+    def _members(self, change: Change) -> str:
+        more = [one for one in change.after if one not in change.before]
+        fewer = [one for one in change.before if one not in change.after]
+        told = [
+            f"has {len(more)} more: {listed(more)}" if more else "",
+            f"has {len(fewer)} fewer: {listed(fewer)}" if fewer else "",
+        ]
+        return "; ".join([one for one in told if one]) or "names the same in another order"
+
+    def _set(self, change: Change) -> str:
+        channel = change.path[1]
+        if change.what == "added":
+            return f"sets {channel} to {self.after(change)} as well"
+        if change.what == "removed":
+            return f"no longer sets {channel}, it was {self.before(change)}"
+        return f"sets {channel} to {self._both(change)}"
+
+    def _swept(self, change: Change) -> str:
+        channel = change.path[1]
+        if change.what == "added":
+            return f"takes {channel} from {self.after(change)} as well"
+        if change.what == "removed":
+            return f"no longer takes {channel} from {self.before(change)}"
+        end = {"start": "from", "stop": "to"}.get(change.path[2], change.path[2])
+        return f"takes {channel} {end} {self._both(change)}"
+
+    def _end(self, change: Change) -> str:
+        by = rough(
+            math.dist(change.before, change.after) / metres_per(self.new.unit), self.new.unit
+        )
+        return f"ends {by} away at rest"
+
+    def _expectations(self, change: Change) -> str:
+        old, new = (
+            [one.text.removeprefix("expect ") or f"{one.subject} {one.what}" for one in side]
+            for side in (change.before, change.after)
+        )
+        more = [one for one in new if one not in old]
+        fewer = [one for one in old if one not in new]
+        if not more and not fewer:
+            was = {one.subject for one in change.before}
+            now = {one.subject for one in change.after}
+            if now - was and was - now:
+                there, here = listed(sorted(was - now)), listed(sorted(now - was))
+                return f"looks at {here}, it looked at {there}"
+            return "measures what it expects otherwise"
+        told = [
+            f"expects {'; '.join(more)}" if more else "",
+            f"no longer expects {'; '.join(fewer)}" if fewer else "",
+        ]
+        return "; ".join([one for one in told if one])
+
+
+Sentence = Callable[[Words, Change], str]
+
+_KNOWN: Mapping[tuple[str, str], Sentence] = {
+    ("nodes", "parent"): Words._parent,
+    ("curves", "parent"): Words._parent,
+    ("nodes", "order"): Words._order,
+    ("nodes", "rest"): Words._rest,
+    ("nodes", "limits"): Words._limits,
+    ("nodes", "locks"): Words._locks,
+    ("nodes", "shown"): Words._shown_by,
+    ("nodes", "passes_size"): Words._yes_or_no,
+    ("nodes", "size_even"): Words._yes_or_no,
+    ("nodes", "carries_all"): Words._yes_or_no,
+    ("nodes", "stays_in_world"): Words._yes_or_no,
+    ("nodes", "one_sided"): Words._yes_or_no,
+    ("nodes", "chain"): Words._of_chain,
+    ("nodes", "socket"): Words._socket,
+    ("nodes", "dials"): Words._dials,
+    ("nodes", "shape"): Words._shape,
+    ("", "excuses"): Words._excuses,
+    ("", "about"): Words._about,
+    ("", "spelled"): Words._spelled,
+    ("nodes", "was"): Words._was,
+    ("chains", "joints"): Words._joints,
+    ("chains", "fractions"): Words._fractions,
+    ("chains", "end"): Words._end,
+    ("curves", "points"): Words._points,
+    ("curves", "shares"): Words._shares,
+    ("constraints", "leaders"): Words._leaders,
+    ("constraints", "takes"): Words._takes,
+    ("constraints", "stated"): Words._stated,
+    ("constraints", "spread"): Words._spread,
+    ("feeds", "value"): Words._live,
+    ("feeds", "target"): Words._target,
+    ("gauges", "value"): Words._live,
+    ("lists", "members"): Words._members,
+    ("poses", "settings"): Words._set,
+    ("checks", "settings"): Words._set,
+    ("checks", "sweeps"): Words._swept,
+    ("checks", "expectations"): Words._expectations,
+    ("placed", "socket"): Words._on_socket,
+    ("placed", "character"): Words._measured,
+    ("placed", "ground"): Words._ground,
+}
+
+_HAS = {True: "now has a", False: "no longer has its"}
+
+_PROPERTIES = {
+    "passes_size": ("keeps its size to itself", "passes its size on to what it carries"),
+    "size_even": ("can be sized along each axis", "is sized alike along all axes"),
+    "carries_all": ("no longer carries all of the rig", "carries all of the rig"),
+    "stays_in_world": ("no longer stays in the world", "stays in the world"),
+    "one_sided": ("is no longer one-sided", "is one-sided"),
+}
+"""What is said of a property that is lost, and of one that is gained."""
+
+
+def likely(confidence: float, because: str) -> str:
+    """How sure an inferred rename is, with the strongest of what speaks for it."""
+    evidence = ", ".join(because.split(", ")[:2])
+    return f"likely, {confidence:.2f}" + (f": {evidence}" if evidence else "")
+
+
+def live(value: Any) -> str:
+    """A live expression as it is read: in metres and radians, as the IR has it."""
+    match value:
+        case Constant():
+            return _number(value.value)
+        case Read():
+            return str(value.channel)
+        case Measure():
+            axis = f" about {value.axis}" if value.axis else ""
+            return f"{value.what}({', '.join(value.of)}){axis}"
+        case Map():
+            pairs = ", ".join([f"{live(a)} to {live(b)}" for a, b in value.pairs])
+            return f"{live(value.value)} through {pairs}{' smooth' if value.smooth else ''}"
+        case Apply():
+            inner = [live(one) for one in value.operands]
+            sign = {"add": " + ", "subtract": " - ", "multiply": " * ", "divide": " / "}
+            if value.operation in sign:
+                return f"({sign[value.operation].join(inner)})"
+            if value.operation == "negate":
+                return f"-{inner[0]}"
+            return f"{value.operation}({', '.join(inner)})"
+    return str(value)
+
+
+def channels_said(channels: Iterable[str]) -> str:
+    """Channels as a person lists them: a part with all its axes by its own name."""
+    held = list(channels)
+    told: list[str] = []
+    for part in ("move", "turn", "size"):
+        axes = [one for one in held if one.startswith(f"{part}.")]
+        told += [part] if len(axes) == 3 else axes
+    return " and ".join(told) if len(told) < 3 else ", ".join(told[:-1]) + f" and {told[-1]}"
+
+
+def _twist_end(end: TwistEnd) -> str:
+    """One end of a twist: what it meets, or what it is told by."""
+    how = "meeting" if end.mode == "meets" else "from"
+    against = f' against "{end.relative}"' if end.relative else ""
+    return f'{how} "{end.node}"{against}'
+
+
+def _is(words: str) -> str:
+    return "are" if " and " in words else "is"
+
+
+def _of_whom(placed: PlacedRig) -> str:
+    return f"{placed.recipe} {placed.revision} for {placed.character}"
+
+
+def _an(kind: str) -> str:
+    return f"{'an' if kind[:1] in 'aeiou' else 'a'} {kind}"
+
+
+def rough(value: float, unit: str) -> str:
+    """A measured amount: three figures are all that a reader wants of it."""
+    size = abs(value)
+    places = 1 if size >= 10.0 else 2 if size >= 1.0 else 3
+    return f"{_number(round(value, places))} {unit}"
+
+
+def angle(radians: float) -> str:
+    """An angle in degrees."""
+    return f"{_number(degrees(radians))} deg"
+
+
+def listed(names: Iterable[str]) -> str:
+    """Names, a long list cut with a count."""
+    held = list(names)
+    text = ", ".join(held[:MOST_NAMES])
+    return text if len(held) <= MOST_NAMES else f"{text} and {len(held) - MOST_NAMES} more"
+
+
+def _number(value: float) -> str:
+    """A number for reading: three places, or two digits that mean something where it is small."""
+    if value != 0.0 and abs(value) < 10.0**-PLACES:
+        return f"{value:.2g}"
+    return number(round(value, PLACES))
