@@ -91,6 +91,8 @@ def _merge(revisions: Sequence[Source], name: str, labels: Labels) -> tuple[str,
     clean = by_lines[0] if by_lines is not None and by_lines[1] else None
     made = merged(base, ours, theirs, by_lines=clean, labels=labels)
     if made is not None:
+        for note in made.notes:
+            _say(f"{name}: {note}")
         for one in made.conflicts:
             _say(f"{name}:{one.ours or one.theirs}: conflict: {one.what}")
         return made.text, FOUND if made.conflicts else CLEAN

@@ -47,6 +47,13 @@ class Edits:
         if theirs not in shown:
             shown.append(theirs)
 
+    def mark_other(self, start: int, end: int, ours: str) -> None:
+        """Mark whole lines, which are theirs, against those of our side."""
+        theirs = self.text[start:end]
+        if not theirs.endswith("\n"):
+            theirs += "\n"
+        self.replace(start, end, self._between_marks(ours, theirs))
+
     def applied(self) -> str:
         """The changed text."""
         changes = [one for one in self._made if not self._inside_marks(one[0], one[1])]
@@ -76,7 +83,10 @@ class Edits:
         }
 
     def _marked(self, start: int, end: int, theirs: str) -> str:
-        size, ours = self.labels.size, self.text[start:end]
+        return self._between_marks(self.text[start:end], theirs)
+
+    def _between_marks(self, ours: str, theirs: str) -> str:
+        size = self.labels.size
         if ours and not ours.endswith("\n"):
             ours += "\n"
         return (

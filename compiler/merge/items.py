@@ -7,6 +7,7 @@ items of two revisions are about the same thing. Nothing here knows of merging.
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Hashable, Iterator, Sequence
 from dataclasses import dataclass, fields, is_dataclass
@@ -105,6 +106,27 @@ def line_end(text: str, offset: int) -> int:
     return len(text) if found < 0 else found + 1
 
 
+def closed(text: str, start: int, end: int) -> int:
+    """The end of words with the brackets behind them that they opened.
+
+    The run of an expression in brackets is that of what is inside.
+    """
+    depth = 0
+    for found in _BRACKETS.finditer(text, start):
+        sign = found[0]
+        if found.start() >= end and depth <= 0:
+            break
+        if sign in "([":
+            depth += 1
+        elif sign in ")]":
+            depth -= 1
+            end = max(end, found.end())
+    return end
+
+
+_BRACKETS = re.compile(r'"[^"\n]*"|#[^\n]*|[()\[\]]')
+
+
 class _Reading:
     """Reads one document."""
 
@@ -135,9 +157,10 @@ class _Reading:
         return tuple(found)
 
     def fact(self, clause: Clause, before: int, after: int | None) -> Item:
+        end = closed(self.text, clause.start, clause.end)
         joined_before = self.same_line(before, clause.start) and before != self.line_start(before)
-        joined_after = after is not None and self.same_line(clause.end, after)
-        first, last = self.line_start(clause.start), line_end(self.text, clause.end)
+        joined_after = after is not None and self.same_line(end, after)
+        first, last = self.line_start(clause.start), line_end(self.text, end)
         above = first if joined_before else self.above(before, first)
         elements, rest = _elements(clause.word, clause.arguments)
         return Item(
@@ -146,24 +169,26 @@ class _Reading:
             _fact_key(clause),
             _value(clause.word, clause.arguments, elements, rest),
             clause.start,
-            clause.end,
+            end,
             above,
             first,
             last,
             last,
             not joined_before and not joined_after,
             () if joined_before else _comments(self.text[above:first]),
-            "" if joined_after else _aside(self.text[clause.end : last]),
+            "" if joined_after else _aside(self.text[end:last]),
             elements,
             rest,
         )
 
     def statement(self, one: Statement, before: int) -> Item:
-        head_end = one.arguments[-1].end if one.arguments else one.start + len(one.word)
+        head_end = one.start + len(one.word)
+        if one.arguments:
+            head_end = closed(self.text, one.start, one.arguments[-1].end)
         on_head = head_end
         for clause in one.clauses:
             if self.same_line(on_head, clause.start):
-                on_head = clause.end
+                on_head = closed(self.text, clause.start, clause.end)
         head_last = line_end(self.text, on_head)
         ends = [piece.end for piece in one.clauses] + [piece.end for piece in one.block]
         last = max([head_last, *[line_end(self.text, end) for end in ends]])

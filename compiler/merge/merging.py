@@ -18,6 +18,7 @@ from somite import parse
 from somite.merge.edits import Edits, Labels
 from somite.merge.items import Element, Item, Meaning, items_of, line_end, list_value
 from somite.merge.matching import matched
+from somite.merge.renames import carried, with_names
 from somite.text import Source
 
 STEP = 2
@@ -40,6 +41,8 @@ class Merged:
     text: str
     conflicts: tuple[Conflict, ...]
     how: Literal["lines", "meaning"]
+    notes: tuple[str, ...] = ()
+    """What was done that neither side wrote: a rename carried into new lines."""
 
 
 def merged(
@@ -62,11 +65,43 @@ def merged(
     work = _Merge(base, ours, theirs, Edits(ours.text, labels or Labels()))
     meaning = work.item(before, mine, others)
     if work.conflicts:
-        return Merged(work.edits.applied(), tuple(work.conflicts), "meaning")
+        return _with_conflicts(base, ours, theirs, work)
     if by_lines is not None and _meaning_of(by_lines, ours.name) == meaning:
-        return Merged(by_lines, (), "lines")
+        return _with_renames(base, ours, theirs, Merged(by_lines, (), "lines"), work.edits.labels)
     text = work.edits.applied()
-    return Merged(text, (), "meaning") if _meaning_of(text, ours.name) == meaning else None
+    if _meaning_of(text, ours.name) != meaning:
+        return None
+    return _with_renames(base, ours, theirs, Merged(text, (), "meaning"), work.edits.labels)
+
+
+def _with_conflicts(base: Source, ours: Source, theirs: Source, work: _Merge) -> Merged:
+    """A merge with conflicts, in which new lines have the names that the other side gave."""
+    mine, by_theirs = with_names(base, theirs, ours)
+    others, by_ours = with_names(base, ours, theirs)
+    if by_theirs or by_ours:
+        items = [items_of(parse.parse(one)[0]) for one in (base, mine, others)]
+        again = _Merge(base, mine, others, Edits(mine.text, work.edits.labels))
+        again.item(*items)
+        work = again if again.conflicts else work
+    notes = [
+        f"{one} renamed {what}: new lines of {other} say so, too"
+        for one, other, names in (("theirs", "ours", by_theirs), ("ours", "theirs", by_ours))
+        for what in names
+    ]
+    return Merged(work.edits.applied(), tuple(work.conflicts), "meaning", tuple(notes))
+
+
+def _with_renames(
+    base: Source, ours: Source, theirs: Source, made: Merged, labels: Labels
+) -> Merged:
+    """A merge with what one side renamed carried into new lines of the other."""
+    done = carried(base, ours, theirs, made.text, labels)
+    conflicts = [
+        Conflict(what, line if mine else 0, 0 if mine else line) for what, line, mine in done.left
+    ]
+    if not conflicts and _meaning_of(done.text, ours.name) is None:
+        return made
+    return Merged(done.text, tuple(conflicts), made.how, done.done)
 
 
 def _meaning_of(text: str, name: str) -> Meaning | None:
