@@ -36,7 +36,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from somite.evaluate import Posed, PoseError
+    from somite.evaluate import MissingExtra, Posed, PoseError
     from somite.findings import Finding, Severity
     from somite.format import formatted
     from somite.ir import Rig
@@ -50,6 +50,7 @@ if TYPE_CHECKING:
 _FROM = {
     "Compiled": "pipeline",
     "Finding": "findings",
+    "MissingExtra": "evaluate",
     "PoseError": "evaluate",
     "Posed": "evaluate",
     "Read": "pipeline",
@@ -71,6 +72,7 @@ _NAMED = {"read_sheet": "load", "__version__": "VERSION"}
 __all__ = [
     "Compiled",
     "Finding",
+    "MissingExtra",
     "PoseError",
     "Posed",
     "Read",

@@ -17,24 +17,50 @@ from collections.abc import Callable, Sequence
 
 from somite.commands import (
     build,
+    carry,
     check,
+    diff,
     draw,
     explain,
     fmt,
+    git_setup,
+    log,
+    match,
     merge,
     new,
+    outline,
     parts,
     pose,
     schema,
+    sheet,
     touches,
 )
 from somite.commands.arguments import Refused, formatter
 from somite.commands.collecting import collect_again
-from somite.report.delivery import BUG, INTERRUPTED, PIPE_CLOSED, USAGE
+from somite.report.delivery import BUG, ENDED, INTERRUPTED, PIPE_CLOSED, USAGE
 from somite.report.terminal import forgiving
 from somite.version import VERSION
 
-COMMANDS = (new, build, check, pose, draw, touches, parts, explain, fmt, merge, schema)
+COMMANDS = (
+    new,
+    sheet,
+    build,
+    check,
+    pose,
+    match,
+    carry,
+    draw,
+    touches,
+    diff,
+    log,
+    parts,
+    explain,
+    fmt,
+    merge,
+    outline,
+    git_setup,
+    schema,
+)
 """The commands, in the order in which help lists them."""
 
 
@@ -47,6 +73,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         options = parser().parse_args(arguments)
         status = _carried_out(options)
+        if status in (INTERRUPTED, ENDED):
+            _interrupt_dealt_with()
         sys.stdout.flush()
         return status
     except BrokenPipeError:
@@ -57,6 +85,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print(f"somite: the output could not be written: {error.strerror}", file=sys.stderr)
         return USAGE
     except KeyboardInterrupt:
+        _interrupt_dealt_with()
         return INTERRUPTED
 
 
@@ -87,6 +116,16 @@ def _carried_out(options: argparse.Namespace) -> int:
     finally:
         if collecting:
             collect_again()
+
+
+def _interrupt_dealt_with() -> None:
+    """Has Python exit with our status after an interrupt.
+
+    CPython notes an interrupt that leaves code run from a text (as dataclasses and templates have
+    it run), even if it is caught further out, and then ends as if by the signal. The next code that
+    is run from a text takes the note away.
+    """
+    exec("")
 
 
 def _silence() -> None:

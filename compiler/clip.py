@@ -71,11 +71,15 @@ class Track:
 
 @dataclass(frozen=True, slots=True)
 class Clip:
-    """Channels over frames, in metres, radians and numbers (a choice is an index)."""
+    """Channels over frames, in metres, radians and numbers (a choice is an index).
+
+    `notes` are the comments above a table's head.
+    """
 
     name: str
     rate: float
     tracks: tuple[Track, ...]
+    notes: tuple[str, ...] = ()
 
     @property
     def frames(self) -> Array:
@@ -213,7 +217,7 @@ def read(source: Source, evaluator: Evaluator) -> tuple[Clip | None, tuple[Findi
     if has_errors(findings):
         return None, findings
     name = source.name.rpartition("/")[2].rpartition(".")[0]
-    return Clip(name, reading.rate, tuple(reading.tracks())), findings
+    return Clip(name, reading.rate, tuple(reading.tracks()), tuple(reading.notes)), findings
 
 
 @dataclass(slots=True)
@@ -234,6 +238,7 @@ class _Reading:
         self.metres = metres_per(evaluator.settled.rig.unit)
         self.findings: list[Finding] = []
         self.columns: dict[str, _Column] = {}
+        self.notes: list[str] = []
         self.rate = RATE
 
     def site(self, line: int, column: int = 1) -> Site:
@@ -343,6 +348,8 @@ class _Reading:
             words = lines[start].lstrip("#").split()
             if len(words) == 2 and words[0] == "rate":
                 self.set_rate(words[1], self.site(start + 1))
+            elif words:
+                self.notes.append(lines[start][1:].strip())
             start += 1
         try:
             rows = list(csv.reader(lines[start:], strict=True))

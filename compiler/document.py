@@ -144,6 +144,10 @@ def _references(rig: Rig) -> Iterator[tuple[str, str, str | None]]:
     """Each use of a name: by which record, as what kind, which name."""
     for node in rig.nodes:
         yield node.name, "node", node.parent
+        for shown in node.shown:
+            yield node.name, "node", shown.dial.rpartition(".")[0]
+    for placed in rig.placed:
+        yield placed.name, "node", placed.socket
     for chain in rig.chains:
         yield chain.name, "curve", chain.curve
         for joint in chain.joints:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import os
 import re
 import stat
+from contextvars import ContextVar
 from pathlib import Path, PurePosixPath
 
 from somite.findings import Code, Finding, nearest
@@ -29,6 +30,11 @@ MARKS = ("cast.toml", ".git")
 
 LISTED = 2_000
 """The most neighbours of a missing file among which the nearest name is looked for."""
+
+
+STANDPOINT: ContextVar[str] = ContextVar("standpoint", default=os.curdir)
+"""The folder from which messages name what lies in no project: elsewhere than the current one only
+where work is done for somebody who stands there."""
 
 
 def find_root(path: Path) -> Path:
@@ -51,7 +57,7 @@ def shown(path: Path, root: Path | None = None) -> str:
     it is started; else to the current folder where it lies inside that; else whole.
     """
     real = Path(os.path.realpath(path.parent)) / path.name
-    for folder in (root, Path(os.path.realpath(os.curdir))):
+    for folder in (root, Path(os.path.realpath(STANDPOINT.get()))):
         if folder is not None and real.is_relative_to(folder):
             return _printable(real.relative_to(folder).as_posix())
     return _printable(real.as_posix())

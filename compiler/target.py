@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from somite.findings import Finding
 
 if TYPE_CHECKING:
+    from somite.humanoid.named import NamedJoints
     from somite.settle import Settled
 
 KINDS = frozenset(
@@ -52,7 +53,8 @@ class Context:
     """What a target may know beside the rig: digests of its sources, and a team's own wording.
 
     `phrases` replaces phrases of a target by key; `templates` maps template names to their text and
-    goes before a target's own.
+    goes before a target's own. `joints` are the rig's in the hierarchy of a standard, where a names
+    file says which is which.
     """
 
     recipe_digest: str = ""
@@ -60,6 +62,8 @@ class Context:
     compiler_version: str = ""
     phrases: Mapping[str, str] = field(default_factory=dict)
     templates: Mapping[str, str] = field(default_factory=dict)
+    joints: NamedJoints | None = None
+    people: int = 1
 
 
 Emitter = Callable[["Settled", Context], tuple[tuple[Output, ...], tuple[Finding, ...]]]

@@ -1,6 +1,15 @@
-"""Makes the builders that lie beside this file importable from every folder of tests."""
+"""Makes the builders that lie beside this file importable from every folder of tests.
+
+It also says where compiled kernels are kept: not beside the source, and longer than one run.
+"""
+
+import os
+from pathlib import Path
 
 import pytest
+
+CACHES = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
+os.environ.setdefault("NUMBA_CACHE_DIR", str(CACHES / "somite-tests"))
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

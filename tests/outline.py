@@ -32,6 +32,7 @@ from somite.ir import (
     Ride,
     Rig,
     Setting,
+    Shown,
     Signs,
     Twist,
     TwistEnd,
@@ -86,6 +87,15 @@ class _Outline:
             yield from self._check(check)
         for nudge in rig.nudges:
             yield f"nudge {nudge.node} by {self._place(nudge.by)}: {nudge.because}"
+        for placed in rig.placed:
+            x = rotated(placed.ground.turn, (1.0, 0.0, 0.0))
+            y = rotated(placed.ground.turn, (0.0, 1.0, 0.0))
+            yield (
+                f"rig {placed.name}: {placed.recipe} {placed.revision} of {placed.character}, up"
+                f" {placed.up}, front {placed.front}, on {placed.socket}"
+            )
+            yield f"  ground at {self._place(placed.ground.place)}"
+            yield f"  turned: x toward {_directed(x)}, y toward {_directed(y)}"
         for rename in rig.renames:
             yield f"was {rename.old}, now {rename.new}"
 
@@ -103,6 +113,7 @@ class _Outline:
             "carries all": node.carries_all,
             "stays in world": node.stays_in_world,
             "one-sided": node.one_sided,
+            "socket": node.socket,
         }
         said = [flag for flag, holds in flags.items() if holds]
         if said:
@@ -111,6 +122,8 @@ class _Outline:
             shape = node.shape
             shifted = f" shifted {self._place(shape.offset)}" if any(shape.offset) else ""
             yield f"  {shape.kind} {self._length(shape.width)} across {shape.axis}{shifted}"
+        for one in node.shown:
+            yield f"  shown by {self._shown(one)}"
         if node.locks:
             yield f"  locks {', '.join(node.locks)}"
         for limit in node.limits:
@@ -121,6 +134,15 @@ class _Outline:
             move, turn = _signs(node.mirror.move), _signs(node.mirror.turn)
             yield f"  mirrors {node.mirror.twin}, move {move} turn {turn}"
         yield from _excuses(node.excuses)
+
+    def _shown(self, shown: Shown) -> str:
+        above = "" if shown.above is None else f" above {self._dial_worth(shown, shown.above)}"
+        below = "" if shown.below is None else f" below {self._dial_worth(shown, shown.below)}"
+        chosen = [self._dial_worth(shown, float(option)) for option in shown.options]
+        return f"{shown.dial}{above}{below}" + (f" is {', '.join(chosen)}" if chosen else "")
+
+    def _dial_worth(self, shown: Shown, value: float) -> str:
+        return self._channel_worth(shown.dial, value)
 
     def _limit(self, limit: Limit) -> str:
         unit: Unit = "number"

@@ -6,9 +6,8 @@ import argparse
 import os
 import sys
 
-from somite.commands import inputs
+from somite.commands import inputs, written_clip
 from somite.commands.arguments import Commands, command
-from somite.commands.match import add_written_clip, every_of, put_clip
 from somite.report.delivery import Delivery
 
 # What the typing module would say, without the time that importing it takes.
@@ -41,13 +40,13 @@ def add(commands: Commands[argparse.ArgumentParser]) -> None:
         default="1",
         help="how far apart keys are where a control is solved again (default: 1)",
     )
-    add_written_clip(carry)
+    written_clip.add(carry)
     carry.set_defaults(command=run)
 
 
 def run(options: argparse.Namespace) -> int:
     """Carries the command out and returns the exit status."""
-    every = every_of(options.every)
+    every = written_clip.every_of(options.every)
     delivery = Delivery("human", None, sys.stderr, os.environ)
     rigs = _rigs(options, delivery)
     if rigs is None:
@@ -62,7 +61,7 @@ def run(options: argparse.Namespace) -> int:
     if held is None:
         return delivery.close()
     made, findings = carry(held, old, new, every)
-    put_clip(options, made.clip, new, carried_text(made, new.settled.rig))
+    written_clip.put(options, made.clip, new, carried_text(made, new.settled.rig))
     delivery.take(findings, lines_of({}))
     return delivery.close()
 

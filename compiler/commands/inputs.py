@@ -1,7 +1,7 @@
 """What a command works on: recipes and sheets as they were named, or those of the cast.
 
 What comes in is options; what goes out is builds, or pairs of a recipe and a sheet, by path from
-the current folder. Nothing here reads a recipe or a sheet.
+the current folder, or one settled rig or clip. What is wrong with a file is delivered, not raised.
 """
 
 from __future__ import annotations
@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from somite.builds.job import Job
+    from somite.clip import Clip
+    from somite.evaluate import Evaluator
     from somite.report.delivery import Delivery
     from somite.report.terminal import Progress
     from somite.settle import Settled
@@ -93,6 +95,25 @@ def _listed_with(recipe: str, delivery: Delivery) -> Sequence[str]:
     return [job.sheet for job in jobs if os.path.realpath(job.recipe) == real]
 
 
+def whole_cast(options: argparse.Namespace) -> bool:
+    """Whether all the sheets that the cast of a recipe's project lists it with were asked for."""
+    if options.recipe is None or not options.sheet:
+        return True
+    from somite.builds import cast_file
+
+    path = cast_file.found_from(os.path.dirname(options.recipe) or os.curdir)
+    if path is None:
+        return True
+    recipe = os.path.realpath(options.recipe)
+    asked = {os.path.realpath(sheet) for sheet in options.sheet}
+    jobs = cast_file.jobs_at(os.path.relpath(path))
+    return all(
+        os.path.realpath(job.sheet) in asked
+        for job in jobs
+        if os.path.realpath(job.recipe) == recipe
+    )
+
+
 def progress_of(count: int) -> Progress:
     """A line that says how far a run of several has come, where somebody watches."""
     import sys
@@ -113,3 +134,19 @@ def settled_rig(recipe: str, sheet: str, delivery: Delivery) -> Settled | None:
     if compiled.settled is None:
         delivery.take(compiled.findings, lines_of(compiled.sources), root_of(recipe))
     return compiled.settled
+
+
+def read_clip(path: str, evaluator: Evaluator, delivery: Delivery) -> Clip | None:
+    """The clip of a file; where it cannot be read, what is wrong is delivered."""
+    from pathlib import Path
+
+    from somite import clip, project
+    from somite.report import lines_of
+
+    source, findings = project.read_source(Path(path))
+    if source is None:
+        delivery.take(findings, lines_of({}))
+        return None
+    held, findings = clip.read(source, evaluator)
+    delivery.take(findings, lines_of({source.name: source}))
+    return held

@@ -7,20 +7,11 @@ import os
 import re
 import sys
 
-from somite.commands import inputs
+from somite.commands import inputs, written_clip
 from somite.commands.arguments import Commands, Refused, command
-from somite.report.delivery import Delivery, put_exactly, put_file
+from somite.report.delivery import Delivery
 
-# What the typing module would say, without the time that importing it takes.
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from somite.clip import Clip
-    from somite.evaluate import Evaluator
-
-FORMS = ("csv", "json")
 _FRAMES = r"(?:[+-]?\d{1,7})?"
-_MOST = 1000
-"""Solved frames to a frame, at most."""
 
 
 def add(commands: Commands[argparse.ArgumentParser]) -> None:
@@ -58,16 +49,8 @@ def add(commands: Commands[argparse.ArgumentParser]) -> None:
         default="1",
         help="how far apart keys are; a fraction brings what lies between nearer (default: 1)",
     )
-    add_written_clip(match)
+    written_clip.add(match)
     match.set_defaults(command=run)
-
-
-def add_written_clip(parser: argparse.ArgumentParser) -> None:
-    """Where a clip goes, and in which form."""
-    parser.add_argument("--format", choices=FORMS, help="default: by the name of the file")
-    parser.add_argument(
-        "-o", "--out", metavar="FILE", help="where the clip goes (default: the output)"
-    )
 
 
 def run(options: argparse.Namespace) -> int:
@@ -75,7 +58,7 @@ def run(options: argparse.Namespace) -> int:
     for one in options.dials:
         if "=" not in one:
             raise Refused(f'expected CONTROL.DIAL=VALUE, found "{one}"')
-    ends, every = frames_of(options.at), every_of(options.every)
+    ends, every = frames_of(options.at), written_clip.every_of(options.every)
     delivery = Delivery("human", None, sys.stderr, os.environ)
     settled = inputs.settled_rig(options.recipe, options.sheet, delivery)
     if settled is None:
@@ -99,25 +82,9 @@ def run(options: argparse.Namespace) -> int:
         from somite.report.remaining_form import remaining_text
 
         report = remaining_text(made.left, made.because, settled.rig)
-        put_clip(options, made.clip, evaluator, report)
+        written_clip.put(options, made.clip, evaluator, report)
     delivery.take(findings, lines_of({}))
     return delivery.close()
-
-
-def put_clip(options: argparse.Namespace, clip: Clip, evaluator: Evaluator, report: str) -> None:
-    """Write a clip where it was asked for, and what is said of it where the clip does not go."""
-    from somite.clip_text import clip_text
-
-    named = options.clip if options.out is None else options.out
-    form = options.format or ("json" if named.endswith(".json") else "csv")
-    text = clip_text(clip, evaluator.settled.rig, evaluator.channels, form)
-    if options.out is None:
-        put_exactly(sys.stdout, text)
-        print(report, end="", file=sys.stderr)
-    else:
-        put_file(options.out, text)
-        print(report, end="")
-        print(f"wrote {options.out}")
 
 
 def frames_of(text: str) -> tuple[float | None, float | None]:
@@ -133,14 +100,3 @@ def frames_of(text: str) -> tuple[float | None, float | None]:
     if low is not None and high is not None and high < low:
         raise Refused(f'expected frames that rise, found "{text}"')
     return low, high
-
-
-def every_of(text: str) -> float:
-    """How far apart keys are. Refused where it is no number from a thousandth to a thousand."""
-    try:
-        every = float(text)
-    except ValueError:
-        every = 0.0
-    if not 1.0 / _MOST <= every <= _MOST:
-        raise Refused(f'expected frames from key to key above 0, found "{text}"')
-    return every

@@ -82,17 +82,9 @@ def _sampled(
     options: argparse.Namespace, evaluator: Evaluator, delivery: Delivery
 ) -> tuple[Sequence[float] | None, dict[str, Any]] | None:
     """The frames of a clip and its channels at them; None where it cannot be read."""
-    from pathlib import Path
+    from somite import clip
 
-    from somite import clip, project
-    from somite.report import lines_of
-
-    source, findings = project.read_source(Path(options.clip))
-    if source is None:
-        delivery.take(findings, lines_of({}))
-        return None
-    held, findings = clip.read(source, evaluator)
-    delivery.take(findings, lines_of({source.name: source}))
+    held = inputs.read_clip(options.clip, evaluator, delivery)
     if held is None:
         return None
     if options.mirror:

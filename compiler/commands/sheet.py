@@ -8,7 +8,7 @@ import re
 import sys
 
 from somite.commands.arguments import Commands, Refused, add_findings, command, delivery
-from somite.report.delivery import CLEAN, Delivery, put_exactly, put_file
+from somite.report.delivery import CLEAN, Delivery, put_result
 
 # What the typing module would say, without the time that importing it takes.
 TYPE_CHECKING = False
@@ -363,8 +363,4 @@ def _put(made: Made, options: argparse.Namespace, reading: _Reading) -> None:
     reading.take(found)
     if not reading.clean:
         return
-    if options.out is None:
-        put_exactly(sys.stdout, text)
-    else:
-        put_file(options.out, text)
-        print(f"wrote {options.out}")
+    put_result(options.out, text)

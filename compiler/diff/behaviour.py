@@ -9,13 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Literal, TypeAlias
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from somite.axes import Axes
 from somite.diff.compatibility import ChannelMap, carried
 from somite.diff.matching import Matching
+from somite.diff.records import By
 from somite.evaluate import Evaluator, Posed
 from somite.evaluate.algebra import Array
 from somite.evaluate.channels import Channel
@@ -48,8 +49,6 @@ KEPT_EFFECT = 0.1
 """A setting is kept in the pose that shows a difference if without it more than this is lost."""
 
 _STIRRED = ("together", "dial")
-
-By: TypeAlias = Literal["rest", "channel", "control", "dial", "together", "pose", "check", "clip"]
 
 
 @dataclass(frozen=True, slots=True)

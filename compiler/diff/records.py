@@ -7,12 +7,15 @@ whole. How they read to a person is said elsewhere.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any, Literal, TypeAlias
 
 from somite.ir import Rig
 from somite.text import Origin
 
-What = Literal["added", "removed", "renamed", "changed"]
+What: TypeAlias = Literal["added", "removed", "renamed", "changed"]
+
+By: TypeAlias = Literal["rest", "channel", "control", "dial", "together", "pose", "check", "clip"]
+"""What brings a pose about in which two rigs are compared."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -274,7 +274,10 @@ def as_direction(value: Value) -> Triple:
         x, y, z = value.xyz
         size = vector.length((x, y, z))
         if size <= SMALLEST:
-            raise Mismatch("expected a direction, found a vector without length")
+            raise Mismatch(
+                "expected a direction, found a vector without length",
+                "two places are one, or a limb is straight: measure them apart on the sheet",
+            )
         return (x / size, y / size, z / size)
     raise Mismatch(f"expected a direction, found {named(value)}")
 

@@ -1,59 +1,39 @@
-"""A change as a lead would say it: one short sentence, in the recipe's units.
+"""A change as a lead would say it: one short sentence.
 
 In comes a `Change` and the two rigs, out goes a `Said`: the subject and what is said of it. Every
-field of every record has words: those known here their own, any other its name and its values.
-Nothing here decides what is worth telling.
+field of every record has words: those known here their own, any other its name and its values
+(`change_values.py` has how those are read). Nothing here decides what is worth telling.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass
 from typing import Any
 
-from somite.canonical import number
 from somite.diff.meaning import turned_by
 from somite.diff.records import Change
 from somite.ir import (
-    Apply,
     Chain,
     Check,
-    Constant,
     Curve,
-    Dial,
-    Expectation,
     Face,
     Feed,
     Follow,
     Frame,
     Limit,
-    Map,
-    Measure,
     Node,
     PlacedRig,
     Pose,
     Reach,
-    Read,
     Ride,
     Rig,
-    Setting,
-    Shape,
-    Shown,
-    Sweep,
     Twist,
     TwistEnd,
 )
-from somite.units import degrees, metres_per
-
-PLACES = 3
-"""Decimal places of numbers in sentences."""
-
-LENGTHS = frozenset({"place", "end", "points", "width", "offset", "height", "by"})
-"""Fields that hold lengths wherever they stand."""
-
-MOST_NAMES = 5
-"""Names that one sentence lists."""
+from somite.report.change_values import Values, figure, listed, live, rough, rough_length
+from somite.units import degrees
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,15 +47,11 @@ class Said:
 
 
 class Words:
-    """The words of two rigs' changes: `old` values in the old recipe's unit, `new` in the new's."""
+    """The words of two rigs' changes."""
 
     def __init__(self, old: Rig, new: Rig) -> None:
-        self.old, self.new = old, new
+        self.values = Values(old, new)
         self.twin = False
-        self.nodes = (
-            {node.name: node for node in old.nodes},
-            {node.name: node for node in new.nodes},
-        )
 
     def said_as_twin(self, change: Change) -> Said:
         """A change of a thing on the right in the numbers of the left, to see if they are alike."""
@@ -106,18 +82,6 @@ class Words:
         if change.collection in ("checks", "poses", "lists"):
             return f'{change.kind} "{name}"'
         return name
-
-    def before(self, change: Change) -> str | None:
-        """The value before, in the old recipe's units; None where there was none."""
-        if change.what == "added" or (change.before is None and change.after is None):
-            return None
-        return self.value(change.before, change, 0)
-
-    def after(self, change: Change) -> str | None:
-        """The value after, in the new recipe's units; None where there is none."""
-        if change.what == "removed" or (change.before is None and change.after is None):
-            return None
-        return self.value(change.after, change, 1)
 
     # ---- whole things ------------------------------------------------------------------------
 
@@ -167,147 +131,8 @@ class Words:
             return f', {_of_whom(record)}, on "{record.socket}"'
         if isinstance(record, Check | Pose | Chain | Curve):
             return ""
-        described = self.value(record, change, side)
+        described = self.values.value(record, change, side)
         return f": {described}" if described else ""
-
-    # ---- values ------------------------------------------------------------------------------
-
-    def value(self, value: Any, change: Change, side: int) -> str:
-        """A value of a change in the units of a side's recipe."""
-        rig = (self.old, self.new)[side]
-        field = change.path[-1] if change.path else ""
-        if isinstance(value, float) and field in (
-            "low",
-            "high",
-            "default",
-            "value",
-            "start",
-            "stop",
-        ):
-            return self._channel_value(value, change, side)
-        return self._shown(value, field, rig, side)
-
-    def _channel_value(self, value: float, change: Change, side: int) -> str:
-        """A value of a channel or dial that the path leads to."""
-        path, name = change.path, (change.old, change.new)[side] or ""
-        if path[0] == "limits":
-            return self.of_channel(value, f"{name}.{path[1]}", side)
-        if path[0] == "dials":
-            return self.of_channel(value, f"{name}.{path[1]}", side)
-        if path[0] in ("settings", "sweeps"):
-            return self.of_channel(value, path[1], side)
-        return _number(value)
-
-    def of_channel(self, value: float, channel: str, side: int) -> str:
-        """A value of a channel by its full name, a choice as its word."""
-        rig = (self.old, self.new)[side]
-        head, _, last = channel.rpartition(".")
-        node, _, part = head.rpartition(".")
-        if part == "move" and node in self.nodes[side]:
-            return self.length(value, rig)
-        if part == "turn" and node in self.nodes[side]:
-            return angle(value)
-        owner = self.nodes[side].get(head)
-        dial = next((one for one in owner.dials if one.name == last), None) if owner else None
-        if dial is None:
-            return _number(value)
-        return self.of_dial(value, dial, rig)
-
-    def of_dial(self, value: float, dial: Dial, rig: Rig) -> str:
-        """A value of a dial."""
-        if dial.options:
-            return dial.options[int(value)]
-        if dial.unit == "length":
-            return self.length(value, rig)
-        return angle(value) if dial.unit == "angle" else _number(value)
-
-    def length(self, metres: float, rig: Rig) -> str:
-        """A length in a rig's unit."""
-        return f"{_number(metres / metres_per(rig.unit))} {rig.unit}"
-
-    def place(self, place: Any, rig: Rig) -> str:
-        """A place or a vector of lengths in a rig's unit."""
-        inner = ", ".join([_number(part / metres_per(rig.unit)) for part in place])
-        return f"({inner}) {rig.unit}"
-
-    def _shown(self, value: Any, field: str, rig: Rig, side: int) -> str:
-        if value is None:
-            return "nothing"
-        if isinstance(value, bool):
-            return "yes" if value else "no"
-        if isinstance(value, int):
-            return str(value)
-        if isinstance(value, float):
-            return self.length(value, rig) if field in LENGTHS else _number(value)
-        if isinstance(value, str):
-            return value
-        if isinstance(value, tuple):
-            return self._tuple(value, field, rig, side)
-        if isinstance(value, Frame):
-            return self.place(value.place, rig)
-        if isinstance(value, Shape):
-            return f"a {value.kind}, {self.length(value.width, rig)} wide across {value.axis}"
-        if isinstance(value, Limit):
-            return self._range(value.low, value.high, value.channel)
-        if isinstance(value, Dial):
-            return self._dial(value, rig)
-        if isinstance(value, Setting):
-            return self.of_channel(value.value, value.channel, side)
-        if isinstance(value, Sweep):
-            ends = [self.of_channel(one, value.channel, side) for one in (value.start, value.stop)]
-            return f"{ends[0]} to {ends[1]}"
-        if isinstance(value, Expectation):
-            return value.text or f"{value.subject} {value.what}"
-        if isinstance(value, Constant | Read | Apply | Map | Measure):
-            return live(value)
-        if isinstance(value, Shown):
-            return self._while(value, side)
-        return self._record(value, rig, side)
-
-    def _tuple(self, value: tuple[Any, ...], field: str, rig: Rig, side: int) -> str:
-        if len(value) == 3 and all(isinstance(one, float) for one in value) and field in LENGTHS:
-            return self.place(value, rig)
-        if all(isinstance(one, str) for one in value):
-            return listed(value) or "nothing"
-        if all(isinstance(one, int | float) for one in value):
-            inner = ", ".join([_number(one) for one in value[:8]])
-            return f"({inner}{', …' if len(value) > 8 else ''})"
-        if field == "points":
-            return f"{len(value)} points"
-        return ", ".join([self._shown(one, field, rig, side) for one in value[:MOST_NAMES]]) + (
-            f" and {len(value) - MOST_NAMES} more" if len(value) > MOST_NAMES else ""
-        )
-
-    def _record(self, value: Any, rig: Rig, side: int) -> str:
-        """Any other record: what it says that is not by default, a word each."""
-        if not is_dataclass(value):
-            return str(value)
-        told = []
-        for field in fields(value):
-            held = getattr(value, field.name)
-            plain = field.name in ("name", "origin", "spelled", "kind", "excuses", "text")
-            if plain or held is None or held == () or held is False:
-                continue
-            word = field.name.replace("_", " ")
-            told.append(
-                word if held is True else f"{word} {self._shown(held, field.name, rig, side)}"
-            )
-        return ", ".join(told)
-
-    def _dial(self, dial: Dial, rig: Rig) -> str:
-        if dial.options:
-            return f"{', '.join(dial.options)} = {self.of_dial(dial.default, dial, rig)}"
-        text = self.of_dial(dial.default, dial, rig)
-        if dial.low is not None and dial.high is not None:
-            text += f" in {self.of_dial(dial.low, dial, rig)}..{self.of_dial(dial.high, dial, rig)}"
-        return text
-
-    def _range(self, low: float, high: float, channel: str) -> str:
-        part = channel.partition(".")[0]
-        unit = metres_per(self.new.unit)
-        scale = {"move": 1.0 / unit, "turn": degrees(1.0)}.get(part, 1.0)
-        word = {"move": f" {self.new.unit}", "turn": " deg"}.get(part, "")
-        return f"{_number(low * scale)}..{_number(high * scale)}{word}"
 
     # ---- sentences ---------------------------------------------------------------------------
 
@@ -315,17 +140,17 @@ class Words:
         """Any field: its name, its value, and what it was."""
         what = " ".join([word.replace("_", " ") for word in change.path])
         if change.what == "added":
-            return f"{what} is new: {self.after(change)}"
+            return f"{what} is new: {self.values.after(change)}"
         if change.what == "removed":
-            return f"{what} is gone; it was {self.before(change)}"
+            return f"{what} is gone; it was {self.values.before(change)}"
         if isinstance(change.after, bool):
             return f"is {'now' if change.after else 'no longer'} {what}"
-        before, after = self.value(change.before, change, 0), self.value(change.after, change, 1)
+        before, after = self.values.both(change)
         return f"has {what} {after}, it had {before}"
 
     def _both(self, change: Change) -> str:
         """What is, and what was."""
-        before, after = self.value(change.before, change, 0), self.value(change.after, change, 1)
+        before, after = self.values.both(change)
         return f"{after}, it was {before}"
 
     def _amount(self, change: Change) -> float:
@@ -347,30 +172,31 @@ class Words:
     def _order(self, change: Change) -> str:
         return f"turns in the order {change.after}, it was {change.before}"
 
-    def _rest(self, change: Change) -> str:
-        if change.path == ("rest", "place"):
-            by = math.dist(change.before, change.after) / metres_per(self.new.unit)
-            return f"stands {rough(by, self.new.unit)} away at rest"
-        return f"is turned by {rough(degrees(self._amount(change)), 'deg')} at rest"
+    def _stands(self, change: Change) -> str:
+        """How far a thing stands from where it stood, or is turned from how it was."""
+        amount = self._amount(change)
+        if change.path[-1] == "place":
+            return f"stands {rough_length(amount, self.values.new.unit)} away at rest"
+        return f"is turned by {rough(degrees(amount), 'deg')} at rest"
 
     def _limits(self, change: Change) -> str:
         channel = change.path[1]
         old, new = (self._limit(change, side) for side in (0, 1))
         if new is None:
-            was = self._range(old.low, old.high, channel) if old is not None else "nothing"
+            was = self.values.bounds(old.low, old.high, channel) if old is not None else "nothing"
             return f"{channel} is no longer limited, it was to {was}"
         if old is None:
-            return f"{channel} is limited to {self._range(new.low, new.high, channel)}"
+            return f"{channel} is limited to {self.values.bounds(new.low, new.high, channel)}"
         inner = new.low >= old.low and new.high <= old.high
         outer = new.low <= old.low and new.high >= old.high
         how = " (tighter)" if inner else " (wider)" if outer else ""
         return (
-            f"{channel} is limited to {self._range(new.low, new.high, channel)},"
-            f" it was {self._range(old.low, old.high, channel)}{how}"
+            f"{channel} is limited to {self.values.bounds(new.low, new.high, channel)},"
+            f" it was {self.values.bounds(old.low, old.high, channel)}{how}"
         )
 
     def _limit(self, change: Change, side: int) -> Limit | None:
-        node = self.nodes[side].get((change.old, change.new)[side] or "")
+        node = self.values.nodes[side].get((change.old, change.new)[side] or "")
         limits = node.limits if node is not None else ()
         found = next((one for one in limits if one.channel == change.path[1]), None)
         if not self.twin or node is None or node.mirror is None or found is None:
@@ -406,22 +232,10 @@ class Words:
 
     def _shown_by(self, change: Change) -> str:
         def said(conditions: Any, side: int) -> str:
-            told = [self._while(one, side) for one in conditions]
+            told = [self.values.condition(one, side) for one in conditions]
             return f"while {' and '.join(told)}" if told else "always"
 
         return f"is shown {said(change.after, 1)}, it was {said(change.before, 0)}"
-
-    def _while(self, shown: Shown, side: int) -> str:
-        """A condition for a control to be seen, in the units of a side's recipe."""
-        if shown.options:
-            words = [self.of_channel(float(one), shown.dial, side) for one in shown.options]
-            return f"{shown.dial} is {' or '.join(words)}"
-        bounds = [
-            f"{word} {self.of_channel(value, shown.dial, side)}"
-            for word, value in (("above", shown.above), ("below", shown.below))
-            if value is not None
-        ]
-        return f"{shown.dial} is {' and '.join(bounds)}"
 
     def _socket(self, change: Change) -> str:
         return "is a socket now" if change.after else "is no longer a socket"
@@ -431,12 +245,6 @@ class Words:
 
     def _measured(self, change: Change) -> str:
         return f"is measured by {change.after}, it was by {change.before}"
-
-    def _ground(self, change: Change) -> str:
-        if change.path == ("ground", "place"):
-            by = self._amount(change) / metres_per(self.new.unit)
-            return f"stands {rough(by, self.new.unit)} away at rest"
-        return f"is turned by {rough(degrees(self._amount(change)), 'deg')} at rest"
 
     def _locks(self, change: Change) -> str:
         locked = channels_said([one for one in change.after if one not in change.before])
@@ -450,11 +258,11 @@ class Words:
     def _dials(self, change: Change) -> str:
         name = change.path[1]
         if change.what == "added":
-            return f'has a new dial "{name}": {self.after(change)}'
+            return f'has a new dial "{name}": {self.values.after(change)}'
         if change.what == "removed":
-            return f'has no dial "{name}" any more; it was {self.before(change)}'
+            return f'has no dial "{name}" any more; it was {self.values.before(change)}'
         field = change.path[2]
-        before, after = self.value(change.before, change, 0), self.value(change.after, change, 1)
+        before, after = self.values.both(change)
         word = {"default": "starts at", "low": "begins at", "high": "ends at", "options": "is of"}
         if field == "unit":
             kinds = {"length": "a length", "angle": "an angle", "number": "a number"}
@@ -464,12 +272,15 @@ class Words:
 
     def _shape(self, change: Change) -> str:
         if change.path == ("shape",):
-            before, after = self.before(change) or "nothing", self.after(change) or "nothing"
+            before, after = (
+                self.values.before(change) or "nothing",
+                self.values.after(change) or "nothing",
+            )
             return f"is drawn as {after}, it was {before}"
         word = {"width": "wide", "kind": "in shape", "axis": "across"}.get(
             change.path[1], change.path[1]
         )
-        before, after = self.value(change.before, change, 0), self.value(change.after, change, 1)
+        before, after = self.values.both(change)
         return f"is {after} {word}, it was {before}"
 
     def _excuses(self, change: Change) -> str:
@@ -507,15 +318,14 @@ class Words:
             return f"has {len(after)} points, it had {len(before)}"
         by = [math.dist(a, b) for a, b in zip(before, after, strict=True)]
         moved = sum(one > 0.0 for one in by)
-        unit = self.new.unit
-        most = rough(max(by) / metres_per(unit), unit)
+        most = rough_length(max(by), self.values.new.unit)
         return f"has {moved} of its {len(after)} points elsewhere, by up to {most}"
 
     def _shares(self, change: Change) -> str:
         def owned(shares: Any) -> dict[str, list[str]]:
             found: dict[str, list[str]] = {}
             for one in shares:
-                part = "" if one.share == 1.0 else f" ({_number(100.0 * one.share)}%)"
+                part = "" if one.share == 1.0 else f" ({figure(100.0 * one.share)}%)"
                 found.setdefault(one.grip, []).append(f"{one.point + 1}{part}")
             return found
 
@@ -533,7 +343,7 @@ class Words:
             weighted = len({one.weight for one in leaders}) > 1
             return ", ".join(
                 [
-                    f'"{one.node or "world"}"' + (f" ({_number(one.weight)})" if weighted else "")
+                    f'"{one.node or "world"}"' + (f" ({figure(one.weight)})" if weighted else "")
                     for one in leaders
                 ]
             )
@@ -547,7 +357,7 @@ class Words:
         return f"spreads {change.after}, it spread {change.before}"
 
     def _spread(self, change: Change) -> str:
-        return f"is spread by {self.after(change)}, it was by {self.before(change)}"
+        return f"is spread by {self.values.after(change)}, it was by {self.values.before(change)}"
 
     def _live(self, change: Change) -> str:
         return f"is {live(change.after)}, it was {live(change.before)}"
@@ -567,25 +377,22 @@ class Words:
     def _set(self, change: Change) -> str:
         channel = change.path[1]
         if change.what == "added":
-            return f"sets {channel} to {self.after(change)} as well"
+            return f"sets {channel} to {self.values.after(change)} as well"
         if change.what == "removed":
-            return f"no longer sets {channel}, it was {self.before(change)}"
+            return f"no longer sets {channel}, it was {self.values.before(change)}"
         return f"sets {channel} to {self._both(change)}"
 
     def _swept(self, change: Change) -> str:
         channel = change.path[1]
         if change.what == "added":
-            return f"takes {channel} from {self.after(change)} as well"
+            return f"takes {channel} from {self.values.after(change)} as well"
         if change.what == "removed":
-            return f"no longer takes {channel} from {self.before(change)}"
+            return f"no longer takes {channel} from {self.values.before(change)}"
         end = {"start": "from", "stop": "to"}.get(change.path[2], change.path[2])
         return f"takes {channel} {end} {self._both(change)}"
 
     def _end(self, change: Change) -> str:
-        by = rough(
-            math.dist(change.before, change.after) / metres_per(self.new.unit), self.new.unit
-        )
-        return f"ends {by} away at rest"
+        return f"ends {rough_length(self._amount(change), self.values.new.unit)} away at rest"
 
     def _expectations(self, change: Change) -> str:
         old, new = (
@@ -614,7 +421,7 @@ _KNOWN: Mapping[tuple[str, str], Sentence] = {
     ("nodes", "parent"): Words._parent,
     ("curves", "parent"): Words._parent,
     ("nodes", "order"): Words._order,
-    ("nodes", "rest"): Words._rest,
+    ("nodes", "rest"): Words._stands,
     ("nodes", "limits"): Words._limits,
     ("nodes", "locks"): Words._locks,
     ("nodes", "shown"): Words._shown_by,
@@ -650,7 +457,7 @@ _KNOWN: Mapping[tuple[str, str], Sentence] = {
     ("checks", "expectations"): Words._expectations,
     ("placed", "socket"): Words._on_socket,
     ("placed", "character"): Words._measured,
-    ("placed", "ground"): Words._ground,
+    ("placed", "ground"): Words._stands,
 }
 
 _HAS = {True: "now has a", False: "no longer has its"}
@@ -671,30 +478,6 @@ def likely(confidence: float, because: str) -> str:
     return f"likely, {confidence:.2f}" + (f": {evidence}" if evidence else "")
 
 
-def live(value: Any) -> str:
-    """A live expression as it is read: in metres and radians, as the IR has it."""
-    match value:
-        case Constant():
-            return _number(value.value)
-        case Read():
-            return str(value.channel)
-        case Measure():
-            axis = f" about {value.axis}" if value.axis else ""
-            return f"{value.what}({', '.join(value.of)}){axis}"
-        case Map():
-            pairs = ", ".join([f"{live(a)} to {live(b)}" for a, b in value.pairs])
-            return f"{live(value.value)} through {pairs}{' smooth' if value.smooth else ''}"
-        case Apply():
-            inner = [live(one) for one in value.operands]
-            sign = {"add": " + ", "subtract": " - ", "multiply": " * ", "divide": " / "}
-            if value.operation in sign:
-                return f"({sign[value.operation].join(inner)})"
-            if value.operation == "negate":
-                return f"-{inner[0]}"
-            return f"{value.operation}({', '.join(inner)})"
-    return str(value)
-
-
 def channels_said(channels: Iterable[str]) -> str:
     """Channels as a person lists them: a part with all its axes by its own name."""
     held = list(channels)
@@ -703,6 +486,13 @@ def channels_said(channels: Iterable[str]) -> str:
         axes = [one for one in held if one.startswith(f"{part}.")]
         told += [part] if len(axes) == 3 else axes
     return " and ".join(told) if len(told) < 3 else ", ".join(told[:-1]) + f" and {told[-1]}"
+
+
+def many(kind: str, count: int) -> str:
+    """A kind of thing as a word for so many of them."""
+    if count == 1:
+        return kind
+    return {"reach": "reaches", "twist": "twists"}.get(kind, f"{kind}s")
 
 
 def _twist_end(end: TwistEnd) -> str:
@@ -722,29 +512,3 @@ def _of_whom(placed: PlacedRig) -> str:
 
 def _an(kind: str) -> str:
     return f"{'an' if kind[:1] in 'aeiou' else 'a'} {kind}"
-
-
-def rough(value: float, unit: str) -> str:
-    """A measured amount: three figures are all that a reader wants of it."""
-    size = abs(value)
-    places = 1 if size >= 10.0 else 2 if size >= 1.0 else 3
-    return f"{_number(round(value, places))} {unit}"
-
-
-def angle(radians: float) -> str:
-    """An angle in degrees."""
-    return f"{_number(degrees(radians))} deg"
-
-
-def listed(names: Iterable[str]) -> str:
-    """Names, a long list cut with a count."""
-    held = list(names)
-    text = ", ".join(held[:MOST_NAMES])
-    return text if len(held) <= MOST_NAMES else f"{text} and {len(held) - MOST_NAMES} more"
-
-
-def _number(value: float) -> str:
-    """A number for reading: three places, or two digits that mean something where it is small."""
-    if value != 0.0 and abs(value) < 10.0**-PLACES:
-        return f"{value:.2g}"
-    return number(round(value, PLACES))

@@ -10,11 +10,12 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Literal
 
 from somite.diff.compatibility import ChannelLink, ControlLink, Verdict
-from somite.diff.records import Change
+from somite.diff.records import By, Change, What
 from somite.diff.review import Review
+from somite.report.change_values import Values
 from somite.report.change_words import Words
 from somite.units import degrees, metres_per
 from somite.version import VERSION
@@ -22,7 +23,7 @@ from somite.version import VERSION
 if TYPE_CHECKING:
     from pydantic import TypeAdapter
 
-    from somite.diff.behaviour import Behaviour, Departure, Picture
+    from somite.diff.behaviour import Behaviour, Departure, Picture, Probe
     from somite.text import Origin
 
 FORMAT: Literal["somite-diff 1"] = "somite-diff 1"
@@ -40,7 +41,7 @@ class Changed:
     1 but for a rename that was inferred. `implied`: it follows from another change.
     """
 
-    what: Literal["added", "removed", "renamed", "changed"]
+    what: What
     kind: str
     old: str | None
     new: str | None
@@ -76,7 +77,7 @@ class Channel:
     old: str
     new: str | None
     also: tuple[str, ...]
-    verdict: Literal["keeps", "carries", "breaks"]
+    verdict: Verdict
     sign: int
     factor: float
     default: str
@@ -91,7 +92,7 @@ class Control:
 
     old: str
     new: str | None
-    verdict: Literal["keeps", "carries", "breaks"]
+    verdict: Verdict
     old_order: str
     new_order: str
     reordered: bool
@@ -103,7 +104,7 @@ class Control:
 class Channels:
     """Whether every clip of the old rig is one of the new."""
 
-    verdict: Literal["keeps", "carries", "breaks"]
+    verdict: Verdict
     controls: tuple[Control, ...]
     channels: tuple[Channel, ...]
 
@@ -113,7 +114,7 @@ class OfClip:
     """The same for one clip."""
 
     clip: str
-    verdict: Literal["keeps", "carries", "breaks"]
+    verdict: Verdict
     reasons: tuple[str, ...]
 
 
@@ -141,7 +142,7 @@ class RenamedJoint:
 class Skin:
     """What happened to the joints that a mesh is bound to, and what says which they are."""
 
-    verdict: Literal["keeps", "carries", "breaks"]
+    verdict: Verdict
     bound_by: str
     bound: int
     added: tuple[str, ...]
@@ -163,7 +164,7 @@ class Set:
 class Pose:
     """A pose that was tried: what brought it about, its name, and a clip's frame."""
 
-    by: Literal["rest", "channel", "control", "dial", "together", "pose", "check", "clip"]
+    by: By
     name: str
     frame: float | None
     old: tuple[Set, ...]
@@ -186,7 +187,7 @@ class Elsewhere:
 
 @dataclass(frozen=True, slots=True)
 class Tried:
-    by: Literal["rest", "channel", "control", "dial", "together", "pose", "check", "clip"]
+    by: By
     poses: int
 
 
@@ -303,12 +304,12 @@ def _character(name: str, review: Review) -> OfCharacter:
         Channels(
             review.channels.verdict,
             tuple([_control(one) for one in review.channels.controls]),
-            tuple([_channel(one, words) for one in review.channels.channels]),
+            tuple([_channel(one, words.values) for one in review.channels.channels]),
         ),
         tuple([OfClip(one.clip, one.verdict, one.reasons) for one in review.clips]),
         _skin(review, unit),
-        None if review.behaviour is None else _moving(review.behaviour, words, unit),
-        None if review.picture is None else _seen(review.picture, words, unit),
+        None if review.behaviour is None else _moving(review.behaviour, words.values, unit),
+        None if review.picture is None else _seen(review.picture, words.values, unit),
     )
 
 
@@ -321,8 +322,8 @@ def _changed(one: Change, words: Words) -> Changed:
         one.new,
         one.path,
         f"{said.subject} {said.text}".strip(),
-        words.before(one),
-        words.after(one),
+        words.values.before(one),
+        words.values.after(one),
         one.confidence,
         one.because,
         one.implied,
@@ -348,16 +349,15 @@ def _control(one: ControlLink) -> Control:
     )
 
 
-def _channel(one: ChannelLink, words: Words) -> Channel:
-    verdict: Verdict = one.verdict
+def _channel(one: ChannelLink, values: Values) -> Channel:
     return Channel(
         one.old,
         one.new,
         one.also,
-        verdict,
+        one.verdict,
         one.sign,
         _amount(one.written),
-        words.of_channel(one.default, one.old, 0),
+        values.of_channel(one.default, one.old, 0),
         one.pinned,
         one.narrowed,
         one.reasons,
@@ -383,15 +383,15 @@ def _skin(review: Review, unit: float) -> Skin:
     )
 
 
-def _moving(behaviour: Behaviour, words: Words, unit: float) -> Moving:
+def _moving(behaviour: Behaviour, values: Values, unit: float) -> Moving:
     return Moving(
         tuple([Tried(by, count) for by, count in behaviour.poses]),
         behaviour.joints,
-        tuple([_elsewhere(one, words, unit) for one in behaviour.departures]),
+        tuple([_elsewhere(one, values, unit) for one in behaviour.departures]),
     )
 
 
-def _elsewhere(one: Departure, words: Words, unit: float) -> Elsewhere:
+def _elsewhere(one: Departure, values: Values, unit: float) -> Elsewhere:
     return Elsewhere(
         one.joint,
         one.was,
@@ -400,11 +400,11 @@ def _elsewhere(one: Departure, words: Words, unit: float) -> Elsewhere:
         _amount(one.share),
         _amount(degrees(one.turned)),
         _amount(one.at_rest / unit),
-        _pose(one.probe, one.now, words),
+        _pose(one.probe, one.now, values),
     )
 
 
-def _seen(picture: Picture, words: Words, unit: float) -> Seen:
+def _seen(picture: Picture, values: Values, unit: float) -> Seen:
     return Seen(
         picture.keeps,
         picture.tolerance,
@@ -413,19 +413,19 @@ def _seen(picture: Picture, words: Words, unit: float) -> Seen:
         _amount(degrees(picture.turned)),
         picture.joint,
         picture.poses,
-        _pose(picture.probe, picture.now, words),
+        _pose(picture.probe, picture.now, values),
         picture.left_out,
         tuple([ClipPicture(clip, _amount(share), frame) for clip, share, frame in picture.by_clip]),
     )
 
 
-def _pose(probe: Any, now: Sequence[tuple[str, float]], words: Words) -> Pose:
+def _pose(probe: Probe, now: Sequence[tuple[str, float]], values: Values) -> Pose:
     return Pose(
         probe.by,
         probe.name,
         probe.frame,
-        tuple([Set(name, words.of_channel(value, name, 0)) for name, value in probe.settings]),
-        tuple([Set(name, words.of_channel(value, name, 1)) for name, value in now]),
+        tuple([Set(name, values.of_channel(value, name, 0)) for name, value in probe.settings]),
+        tuple([Set(name, values.of_channel(value, name, 1)) for name, value in now]),
     )
 
 

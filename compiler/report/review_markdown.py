@@ -12,7 +12,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from html import escape
 
 from somite.report.human import shown
-from somite.report.review_outline import Line, Outline, Question, Section, only_text
+from somite.report.review_changes import Line, Section
+from somite.report.review_outline import Outline, Question, only_text
 from somite.report.review_sentences import (
     count_text,
     counted_effects,

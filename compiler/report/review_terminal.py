@@ -9,7 +9,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from textwrap import wrap
 
 from somite.report.human import shown
-from somite.report.review_outline import Line, Outline, Question, only_text
+from somite.report.review_changes import Line
+from somite.report.review_outline import Outline, Question, only_text
 from somite.report.review_sentences import (
     count_text,
     counted_effects,

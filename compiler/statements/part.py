@@ -8,8 +8,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from somite.expansion.entities import NodeEntity
+from somite.expansion.paths import select
 from somite.expansion.scope import Scope
-from somite.expansion.state import DECLARED_TWICE, Lazy
+from somite.expansion.state import DECLARED_TWICE, Lazy, Stop
 from somite.expansion.values import (
     Arrow,
     Choice,
@@ -142,13 +143,24 @@ def _lazy(
 
 
 def _pair(clause: Clause, expression: Expression, caller: Scope, site: object, what: str) -> Lazy:
-    if isinstance(expression, Reference) and len(expression.path) == 1:
-        source = caller.lazy(str(expression.path[0]))
+    """A pair of the sheet, or one of a row of pairs by its number, handed on with both sides."""
+    if isinstance(expression, Reference):
+        path = caller.segments(expression)
+        word = str(path[0])
+        source = caller.lazy(word)
+        if source is None and word in caller.build.failed:
+            raise Stop(None)  # A landmark that was refused, which has been reported.
         if source is not None and source.sides is not None:
-            source.used = True
-            return Lazy(source.scope, source.site, what, sides=source.sides)
+            one_side = len(path) > 1 and path[1] in ("left", "right")
+            left, right = (select(caller, expression, side, path, source) for side in source.sides)
+            if isinstance(left, Arrow) and not one_side:
+                source.used = True
+                return Lazy(source.scope, source.site, what, sides=(left, right))
     raise caller.stop(
-        GIVEN_KIND, clause, "expected a pair, found something else", help="name a pair of the sheet"
+        GIVEN_KIND,
+        clause,
+        "expected a pair, found something else",
+        help="name a pair of the sheet, or one of a row of pairs by its number: eye[2]",
     )
 
 

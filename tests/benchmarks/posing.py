@@ -1,5 +1,7 @@
 """Posing a complete biped: against bare forward kinematics, and against its own growth.
 
+Every back end is measured; the compiled one where numba is there.
+
 The peer is Pinocchio's forward kinematics (the package `pin`, of this benchmark only) on the same
 tree: a joint that moves and turns where a node does, one that turns where a node turns, and a
 single hinge where a node has no channel of its own; one thread. Without `pin` its row is left out.
@@ -10,8 +12,10 @@ from __future__ import annotations
 import gc
 import os
 import time
+import tracemalloc
+from collections import Counter
 from collections.abc import Callable
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +26,8 @@ import numpy as np
 
 from somite import pipeline
 from somite.evaluate import Evaluator
+from somite.evaluate.scalar.compiled import available
+from somite.ir import Ride
 
 HERE = Path(__file__).parent
 POSES = 1000
@@ -110,30 +116,97 @@ def creatures(count: int) -> Evaluator:
     return Evaluator(compiled.settled)
 
 
+def steady(function: Callable[[], object], times: int) -> float:
+    """Seconds of the fastest of many runs one after another, as a player of animation has it."""
+    found = []
+    for _ in range(times):
+        start = time.perf_counter()
+        function()
+        found.append(time.perf_counter() - start)
+    return min(found)
+
+
+def contents(evaluator: Evaluator) -> str:
+    """What the rig is made of, counted."""
+    rig = evaluator.settled.rig
+    kinds = Counter(type(one).__name__.lower() for one in rig.constraints)
+    riding = next(one for one in rig.chains if one.name == ridden(evaluator))
+    told = [f"{kinds['follow']} follows", f"{kinds['reach']} reaches"]
+    return f"{len(rig.nodes)} transforms, {', '.join(told)}, {len(riding.joints)} riding bones"
+
+
+def ridden(evaluator: Evaluator) -> str:
+    """The chain that rides."""
+    return next(one.chain for one in evaluator.settled.rig.constraints if isinstance(one, Ride))
+
+
 def run(row: Callable[..., None]) -> None:
     """Every figure, by the row function of `run.py`."""
-    evaluator = biped()
-    channels, stretched = animated(evaluator, POSES), animated(evaluator, POSES, stretched=True)
-    name = f"{POSES:,} poses, {len(evaluator.names)} transforms"
-    bare = peer(evaluator, POSES)
-    if bare is None:
-        (ours,) = best(lambda: evaluator.pose(channels), times=9)
-        print(f"{name:<34}{ours * 1e3:10.1f} ms            (no pin to compare with)")
-    else:
-        ours, other, floor = best(
-            lambda: evaluator.pose(channels), lambda: evaluator.pose(stretched), bare, times=15
+    evaluator = Evaluator(biped().settled, "arrays")
+    print(contents(evaluator))
+    many_poses(row, evaluator)
+    one_pose(row)
+    growth(row, evaluator)
+    memory(evaluator)
+
+
+def many_poses(row: Callable[..., None], arrays: Evaluator) -> None:
+    """A thousand poses by arrays and by the compiled program, against the peer."""
+    kernels = Evaluator(arrays.settled, "compiled") if available() else None
+    channels, stretched = animated(arrays, POSES), animated(arrays, POSES, stretched=True)
+    if kernels is not None:
+        start = time.perf_counter()
+        kernels.pose(channels)
+        print(f"{'the kernel, made or found':<34}{(time.perf_counter() - start) * 1e3:10.1f} ms")
+    ours = [
+        (f"{POSES:,} poses, {name}{more}", partial(one.pose, given), bound + further)
+        for name, one, bound in (("arrays", arrays, 3.0), ("compiled", kernels, 1.0 / 1.3))
+        if one is not None
+        for more, given, further in (("", channels, 0.0), (", stretching", stretched, 1.0))
+    ]
+    bare = peer(arrays, POSES)
+    timed = best(*[function for _, function, _ in ours], *([bare] if bare else []), times=25)
+    for (name, _, bound), seconds in zip(ours, timed, strict=False):
+        if bare is not None:
+            row(name, seconds, timed[-1], bound)
+        else:
+            print(f"{name:<34}{seconds * 1e3:10.1f} ms            (no pin to compare with)")
+
+
+def one_pose(row: Callable[..., None]) -> None:
+    """One pose of a compiled rig, as a program asks for it, against a thousandth of a second."""
+    compiled = pipeline.compile(HERE / "biped.somite", HERE / "biped.toml")
+    one = {name: float(value[0]) for name, value in animated(biped(), 1).items()}
+    row("one pose", steady(lambda: compiled.pose(one), times=600), 1e-3, 1.0)
+
+
+def growth(row: Callable[..., None], arrays: Evaluator) -> None:
+    """Ten times the poses, and ten times the nodes."""
+    few, more = animated(arrays, POSES), animated(arrays, 10 * POSES)
+    ends = [("arrays", arrays)]
+    if available():
+        ends.append(("compiled", Evaluator(arrays.settled, "compiled")))
+    for name, one in ends:
+        ours, tenfold = best(partial(one.pose, few), partial(one.pose, more), times=9)
+        row(f"ten times the poses, {name}", tenfold, ours, 12.0)
+    for name, poses in (("arrays", 100), ("scalar", 1)):
+        ten, hundred = (Evaluator(creatures(count).settled, name) for count in (10, 100))
+        of_ten, of_hundred = animated(ten, poses), animated(hundred, poses)
+        ours, tenfold = best(partial(ten.pose, of_ten), partial(hundred.pose, of_hundred), times=9)
+        row(f"ten times the nodes, {name}", tenfold, ours, 12.0)
+
+
+def memory(arrays: Evaluator) -> None:
+    """What a pose keeps, and what evaluating ten thousand takes at the most."""
+    ends = [("arrays", arrays), ("scalar", Evaluator(arrays.settled, "scalar"))]
+    channels = animated(arrays, 10 * POSES)
+    for name, one in ends:
+        given = channels if name == "arrays" else {key: v[:100] for key, v in channels.items()}
+        tracemalloc.start()
+        posed = one.pose(given)
+        kept, most = tracemalloc.get_traced_memory()
+        tracemalloc.stop()
+        share = posed.poses * 1024
+        print(
+            f"memory of a pose, {name:<16}{kept / share:10.1f} kB kept  {most / share:.1f} kB most"
         )
-        row(name, ours, floor, 3.0)
-        row("the same, stretching", other, floor, 4.0)
-    one = {name: float(value[0]) for name, value in channels.items()}
-    row("one pose", *best(lambda: evaluator.pose(one), times=99), 1e-3, 1.0)
-    many = animated(evaluator, 10 * POSES)
-    ours, tenfold = best(lambda: evaluator.pose(channels), lambda: evaluator.pose(many), times=5)
-    row("ten times the poses", tenfold, ours, 12.0)
-    few, more = creatures(10), creatures(100)
-    of_few, of_more = animated(few, 100), animated(more, 100)
-    ours, tenfold = best(lambda: few.pose(of_few), lambda: more.pose(of_more), times=5)
-    row("ten times the nodes", tenfold, ours, 12.0)
-    state = evaluator.pose(channels)._state
-    held = sum(part.nbytes for part in (state.world, state.moves, state.turns, state.local))
-    print(f"memory of a pose {held / POSES / 1024:.0f} kB")

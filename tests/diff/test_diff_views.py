@@ -19,8 +19,9 @@ from puppet import RECIPE, SHEET, built, made
 from somite.diff.review import Review, reviewed
 from somite.evaluate import Evaluator
 from somite.pipeline import Compiled
+from somite.report.review_changes import Line, Section
 from somite.report.review_markdown import MOST_LINES, code, plain, review_markdown
-from somite.report.review_outline import Line, Outline, Section, outline
+from somite.report.review_outline import Outline, outline
 from somite.report.review_page import Character, review_page
 from somite.report.review_pictures import (
     FRAMES,

@@ -63,12 +63,54 @@ def compare(settled, back_end, values) -> None:
     )
 
 
+def wild(rig, seed: int, poses: int, reach: float, *, sizes: bool):
+    """Channels beyond their limits: moves so many heights far, turns that go round and round."""
+    draw = np.random.default_rng(seed)
+    far = {"move": reach * rig.settled.rig.height, "turn": 10.0, "size": 1.4, "dial": 4.0}
+    found = {}
+    for name, channel in rig.channels.items():
+        if channel.locked or channel.driven or (channel.part == "size" and not sizes):
+            continue
+        if draw.random() < 0.3:
+            continue
+        value = draw.uniform(-far[channel.part], far[channel.part], poses)
+        found[name] = np.exp(value) if channel.part == "size" else value
+    return found
+
+
+def assert_same_near_by(settled, back_end, values) -> None:
+    """The same, and finite; of poses that go beyond all bounds only finite.
+
+    Live numbers may carry a node off by a million heights, where a turn by a distance has lost
+    most of its digits.
+    """
+    found = Evaluator(settled, back_end).pose(values)
+    expected = Evaluator(settled, "arrays").pose(values)
+    assert np.isfinite(found.worlds).all() and np.isfinite(expected.worlds).all()
+    places = np.abs(expected.places).max(axis=(1, 2))
+    near = np.flatnonzero(places < 1e3 * settled.rig.height)
+    if len(near) == expected.poses:
+        return assert_same(found, expected)
+    kept = {name: value[near] for name, value in values.items()}
+    return compare(settled, back_end, kept) if len(near) else None
+
+
+POSES = (1, back_ends.FEW, back_ends.FEW + 1, compiled.WIDTH, compiled.WIDTH + 1)
+
+
 @pytest.mark.parametrize("back_end", OTHERS)
-@settings(max_examples=60, deadline=None)
-@given(st.integers(0, 1_000_000), st.booleans())
-def test_rigs_put_together_at_random_are_the_same(back_end, seed, sizes):
+@settings(max_examples=80, deadline=None)
+@given(
+    seed=st.integers(0, 1_000_000),
+    poses=st.sampled_from(POSES),
+    reach=st.sampled_from((0.1, 0.5, 1.0, 8.0)),
+    sizes=st.booleans(),
+)
+def test_rigs_put_together_at_random_are_the_same(back_end, seed, poses, reach, sizes):
+    """Within limits and beyond, with chains folded, stretched, and running past their ends."""
     rig = evaluator_of(random_rig(seed))
-    compare(rig.settled, back_end, random_pose(rig, seed, 5, sizes=sizes))
+    compare(rig.settled, back_end, random_pose(rig, seed, poses, sizes=sizes))
+    assert_same_near_by(rig.settled, back_end, wild(rig, seed, poses, reach, sizes=sizes))
 
 
 @pytest.mark.parametrize("back_end", OTHERS)
@@ -109,9 +151,9 @@ def test_every_shipped_recipe_with_every_sheet_is_the_same(back_end):
     for seed, (name, settled) in enumerate(shipped()):
         rig = Evaluator(settled)
         for sizes in (False, True):
-            values = random_pose(rig, seed, 4, sizes=sizes)
             try:
-                compare(settled, back_end, values)
+                compare(settled, back_end, random_pose(rig, seed, 3, sizes=sizes))
+                assert_same_near_by(settled, back_end, wild(rig, seed, 3, 1.0, sizes=sizes))
             except AssertionError as error:
                 raise AssertionError(f"{name}: {error}") from error
 
@@ -142,6 +184,29 @@ def test_channels_at_their_extremes_give_the_same(back_end, name):
 def test_every_number_of_poses_is_the_same(back_end, poses):
     rig = exercise("simple_back")
     compare(rig.settled, back_end, random_pose(rig, 1, poses))
+
+
+@pytest.mark.parametrize("poses", [back_ends.FEW, back_ends.FEW + 1])
+def test_where_another_back_end_takes_over_nothing_jumps(poses):
+    rig = exercise("arm")
+    values = random_pose(rig, 2, poses)
+    one_by_one = [
+        Evaluator(rig.settled, "scalar").pose({name: value[k] for name, value in values.items()})
+        for k in range(poses)
+    ]
+    assert most(rig.pose(values).worlds, np.concatenate([one.worlds for one in one_by_one])) < NEAR
+
+
+@pytest.mark.parametrize("back_end", ["arrays", *OTHERS[1:]])
+@pytest.mark.parametrize("extra", [-1, 0, 1, back_ends.CHUNK + 1])
+def test_poses_are_the_same_on_both_sides_of_a_chunks_border(back_end, extra):
+    rig, poses = Evaluator(exercise("tail").settled, back_end), back_ends.CHUNK + extra
+    values = random_pose(rig, 4, poses)
+    some = sorted({0, 1, *range(back_ends.CHUNK - 2, min(poses, back_ends.CHUNK + 2)), poses - 1})
+    alone = Evaluator(rig.settled, "scalar").pose({name: one[some] for name, one in values.items()})
+    found = rig.pose(values)
+    assert found.poses == poses
+    assert most(found.worlds[some], alone.worlds) < NEAR
 
 
 def test_poses_come_out_finite_however_wild_the_channels():
