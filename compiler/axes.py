@@ -116,19 +116,6 @@ class Axes:
         x, y, z, w = turn
         return (*self.to_neutral((x, y, z)), w)
 
-    def axis_from_neutral(self, axis: Axis) -> Axis:
-        """A signed neutral axis as it is called in these axes."""
-        x, y, z = components(axis)
-        return axis_from([r[0] * x + r[1] * y + r[2] * z for r in self.rows])
-
-    def axis_to_neutral(self, axis: Axis) -> Axis:
-        """A signed axis of this space as it is called in the neutral space."""
-        x, y, z = components(axis)
-        first, second, third = self.rows
-        return axis_from(
-            [first[k] * x + second[k] * y + third[k] * z for k in range(3)],
-        )
-
 
 NEUTRAL = Axes("+Y", "+Z")
 """The neutral space: every position of a loaded sheet is in it, in metres."""
@@ -137,11 +124,6 @@ NEUTRAL = Axes("+Y", "+Z")
 def converted(vector: Vector, source: Axes, target: Axes) -> Vector:
     """A vector in the source's axes, in the target's."""
     return target.from_neutral(source.to_neutral(vector))
-
-
-def converted_turn(turn: Quaternion, source: Axes, target: Axes) -> Quaternion:
-    """A rotation (xyzw) seen in the source's axes, seen in the target's."""
-    return target.turn_from_neutral(source.turn_to_neutral(turn))
 
 
 def mirrored(vector: Vector) -> Vector:

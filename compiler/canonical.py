@@ -13,12 +13,6 @@ from functools import lru_cache
 from json import JSONEncoder
 from typing import TypeAlias
 
-LENGTH_PLACES = 9
-"""Decimal places of lengths, degrees and dials."""
-
-UNIT_PLACES = 12
-"""Decimal places of unit quantities: quaternions, directions, linear parts, fractions, weights."""
-
 LINE_WIDTH = 100
 """A list of numbers longer than this, with its indentation, is written one number a line."""
 

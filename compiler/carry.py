@@ -8,7 +8,7 @@ hang in another space solved again at each frame. Which channel is which, and wh
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING
@@ -17,16 +17,18 @@ import numpy as np
 
 from somite.axes import Axes
 from somite.clip import Clip, Interpolation, Key, Track, sampled
+from somite.diff.carrying import carried
 from somite.diff.compatibility import (
+    UNSOLVED,
     ChannelLink,
     ChannelMap,
     ControlLink,
     Verdict,
-    carried,
     channel_map,
     clip_verdict,
 )
 from somite.diff.matching import Matching, matched
+from somite.diff.seeing import read
 from somite.findings import Code, Finding, Severity
 from somite.matching.keys import JUMP, Span, between, key_frames, spliced
 from somite.matching.measure import Remaining, Sight, look, remaining, sight
@@ -34,7 +36,7 @@ from somite.matching.routes import Routes
 from somite.matching.solve import Solution, Task, solve
 from somite.matching.switch import because
 from somite.matching.web import Web
-from somite.matching.worlds import SAME, World, free, nearest_angles, turned_by
+from somite.matching.worlds import SAME, World, nearest_angles, turned_by
 from somite.spatial.rotation import conjugate, matrix_from_quaternion
 
 if TYPE_CHECKING:
@@ -112,12 +114,17 @@ class _Carrying:
             [track.channel for track in made.tracks if tracks.get(track.channel) != track]
         )
         lost = tuple(dict.fromkeys(self.lost))
-        reached = [reason.partition("; it can not")[0] for reason in verdict.reasons]
+        reached = [reason.partition(UNSOLVED)[0] for reason in verdict.reasons]
         done = tuple(dict.fromkeys([reason for reason in reached if reason not in lost]))
         told: Verdict = "breaks" if lost else "carries"
-        if made == self.clip and not lost:
+        if made == self.clip and not lost and not self._rewritten():
             told, done = "keeps", ()
         return CarriedClip(made, told, done, lost, solved, self._left(made), reasons)
+
+    def _rewritten(self) -> bool:
+        """Whether a length is written in another unit, though it is as long as it was."""
+        links = [self.links.get(track.channel) for track in self.clip.tracks]
+        return any(link is not None and link.written != 1.0 for link in links)
 
     # ---- channel by channel ----------------------------------------------------------------------
 
@@ -272,15 +279,16 @@ class _Carrying:
             self.new,
             given,
             wanted,
-            tuple(keep),
-            (),
-            routes,
-            (),
-            tuple(keep),
-            lambda node: web.sooner([node]),
+            keep=tuple(keep),
+            seeds=(),
+            routes=routes,
+            loose=(),
+            seen=tuple(keep),
+            sooner=lambda node: web.sooner([node]),
         )
         solution = solve(task)
         tracks = {track.channel: track for track in clip.tracks}
+        drives = read(self.new.settled.rig)
         for name, channel in self.new.channels.items():
             value = solution.channels.get(name)
             if value is None:
@@ -289,19 +297,21 @@ class _Carrying:
             scale = self.new.settled.rig.height if channel.part == "move" else 1.0
             if np.abs(value - old).max(initial=0.0) > SAME * scale:
                 tracks[name] = spliced(clip, name, frames, value, channel.default, Span())
+                if name in drives:
+                    self.lost.append(f'"{name}" was solved again, and drives something else')
         self.lost += [
             f'"{one.channel}" is {one.why}, and was to be solved again'
             for one in solution.held
-            if self._could(one.channel, olds)
+            if self._wanted(one.channel)
         ]
         return replace(clip, tracks=tuple(tracks.values())), solution
 
-    def _could(self, channel: str, olds: Mapping[str, str]) -> bool:
-        """Whether the old control could be set so: a part that is locked in both is no loss."""
+    def _wanted(self, channel: str) -> bool:
+        """Whether what holds a channel is a loss: of a part that nothing looks at it is none."""
         node, _, part = (
             channel.removesuffix(".x").removesuffix(".y").removesuffix(".z").rpartition(".")
         )
-        return free(self.old, olds[node], part)
+        return any(one.new == node and part in one.solving for one in self.map.controls)
 
     # ---- what is left ----------------------------------------------------------------------------
 
@@ -329,7 +339,8 @@ class _Carrying:
 
         A control whose turns were worked out again is exact at its own keys only.
         """
-        every = np.unique(np.concatenate([key_frames(made, Span()), self.clip.frames]))
+        whole = made if made.tracks else self.clip
+        every = np.unique(np.concatenate([key_frames(whole, Span()), self.clip.frames]))
         keys = {key.frame for track in made.tracks for key in track.keys} or set(every.tolist())
         for control in self.map.controls:
             own = {

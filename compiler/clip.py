@@ -1,4 +1,4 @@
-"""Clips: channels over frames, read from a table, sampled, mirrored, and baked to joints.
+"""Clips: channels over frames, read from a table, sampled and mirrored.
 
 In comes the text of a table (CSV or JSON) in the recipe's unit, degrees and words of choices; out
 goes a `Clip` in metres and radians, or findings at the lines that are wrong. Between keys a channel
@@ -34,7 +34,6 @@ if TYPE_CHECKING:
     from somite.evaluate.algebra import Array
     from somite.evaluate.channels import Channel
     from somite.evaluate.evaluator import Evaluator
-    from somite.evaluate.posed import Posed
 
 CLIP_SYNTAX = Code("clip-syntax")
 CLIP_CHANNEL = Code("clip-channel")
@@ -162,35 +161,6 @@ def _mirrored(track: Track, nodes: Mapping[str, Node]) -> Track:
         for key in track.keys
     ]
     return Track(f"{node.mirror.twin}.{rest}", track.interpolation, tuple(keys))
-
-
-def baked(
-    clip: Clip, evaluator: Evaluator, frames: Array | Sequence[float] | None = None
-) -> tuple[Array, Posed]:
-    """The frames, and the rig posed at each of them."""
-    import numpy as np
-
-    at = clip.frames if frames is None else np.asarray(frames, dtype=np.float64)
-    return at, evaluator.pose(clip.sampled(at))
-
-
-def joint_rows(frames: Array, posed: Posed) -> Iterator[tuple[str, ...]]:
-    """Baked joints as rows of texts, a head first: frame, joint, place (x, y, z), turn (xyzw).
-
-    Places are in the recipe's unit, in the rig's space; names are spelled as in outputs. A turn
-    keeps the sign that makes its way from the frame before the shorter one.
-    """
-    from somite import canonical
-
-    rig = posed.settled.rig
-    per = 1.0 / metres_per(rig.unit)
-    yield ("frame", "joint", "x", "y", "z", "turn x", "turn y", "turn z", "turn w")
-    for joint in (node for node in rig.nodes if node.kind == "joint"):
-        places, turns = posed.place(joint.name) * per, steady(posed.turn(joint.name))
-        for frame, place, turn in zip(frames, places, turns, strict=True):
-            numbers = [canonical.number(float(one)) for one in place]
-            units = [canonical.unit_number(float(one)) for one in turn]
-            yield (canonical.number(float(frame)), joint.spelled, *numbers, *units)
 
 
 def steady(turns: Array) -> Array:

@@ -298,13 +298,14 @@ def drawn(part: Part, made: Compiled, height: float = 320.0) -> str | None:
     stands around it. None if the rig does not use it.
     """
     from somite.axes import Axes
-    from somite.drawing import picture, strokes_of
+    from somite.drawing import picture, solved_only, strokes_of
 
     use = placed(part, made)
     if use is None or made.settled is None or made.rig is None:
         return None
     own = set(use.names)
-    strokes = strokes_of(made.settled)
+    helping = solved_only(made.rig)
+    strokes = [stroke for stroke in strokes_of(made.settled) if stroke.name not in helping]
     held = {stroke.name for stroke in strokes if stroke.role in ("control", "socket")}
     named = {name: short for name, short in use.names.items() if name in held}
     axes = Axes(made.rig.up, made.rig.front)

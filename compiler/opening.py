@@ -2,6 +2,7 @@
 
 In comes a recipe's syntax and a character's sheet, out come names with values, which everything
 else in the recipe is worked out from. The sheets of other rigs that a sheet names are answers too.
+What the rest of the recipe declares is not looked at.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from somite.expansion.mentions import mention
 from somite.expansion.scope import Scope
 from somite.expansion.state import GIVEN_OR_NONE, Lazy, Stop
 from somite.expansion.values import Arrow, Choice, Many, Quantity, Value
-from somite.findings import Code, nearest
+from somite.findings import Code, Finding, nearest
 from somite.ir import Vector
 from somite.sheet import Measures, Request, Sheet, measure
 from somite.sheet.matching import MISSING_MEASURE, UNUSED_MEASURE
@@ -61,17 +62,20 @@ def open_recipe(document: Document, sheet: Sheet, scope: Scope) -> Opened | None
     return Opened(document, sheet, scope, head, axes, dict(scope.names))
 
 
+def no_recipe(document: Document) -> Finding:
+    """The finding for a file in which no recipe begins."""
+    return NO_RECIPE.at(
+        document.source.site(0, 1),
+        "expected a recipe, found no line that begins one",
+        help="begin the file with: recipe NAME; a file of parts is imported by one",
+    )
+
+
 def _head_in(document: Document, scope: Scope) -> Head | None:
     heads = [statement for statement in document.statements if statement.word == "recipe"]
     if not heads:
         if "recipe" not in document.poisoned:
-            scope.build.report(
-                NO_RECIPE.at(
-                    document.source.site(0, 1),
-                    "expected a recipe, found no line that begins one",
-                    help="begin the file with: recipe NAME; a file of parts is imported by one",
-                )
-            )
+            scope.build.report(no_recipe(document))
         return None
     for extra in heads[1:]:
         scope.report(
@@ -103,7 +107,7 @@ def _answer_requests(document: Document, sheet: Sheet, scope: Scope, axes: Axes)
     asked.sort(key=lambda one: one[0].kind == "pair" and one[0].name in measures.missing)
     answered: list[Argument] = []
     for request, default, word in asked:
-        lazy = Lazy(scope, request.site, f'"{request.name}"')
+        lazy = Lazy(scope, request.site, f'"{word.text}"')
         scope.names[request.name] = lazy
         if request.name in measures.missing and default is not None:
             _default(lazy, request, default, scope)
@@ -114,7 +118,6 @@ def _answer_requests(document: Document, sheet: Sheet, scope: Scope, axes: Axes)
         if lazy.value is None and lazy.expression is None and lazy.sides is None:
             build.failed.add(request.name)
             del scope.names[request.name]
-        _remember_word(lazy, word)
     mention(answered, scope)
 
 
@@ -162,10 +165,6 @@ def _answer_rigs(
 
 def _is_none(argument: Argument) -> bool:
     return isinstance(argument, Reference) and argument.path == ("none",)
-
-
-def _remember_word(lazy: Lazy, word: Word) -> None:
-    lazy.what = f'"{word.text}"'
 
 
 def _answer(lazy: Lazy, request: Request, measures: Measures, axes: Axes) -> None:

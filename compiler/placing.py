@@ -14,11 +14,11 @@ from dataclasses import dataclass, replace
 from somite import statements
 from somite.axes import AXES, Axes, components
 from somite.expansion import grounds
-from somite.expansion.clauses import gather, only, was_of
+from somite.expansion.clauses import gather, only
 from somite.expansion.entities import NodeEntity, UseEntity
 from somite.expansion.records import Records, records_of
 from somite.expansion.scope import Scope
-from somite.expansion.state import TOO_LARGE, Space, Stop
+from somite.expansion.state import TOO_LARGE, Stop
 from somite.findings import Code, nearest
 from somite.ir import (
     Axis,
@@ -137,31 +137,18 @@ def _sheet(
 
 def _inside(entity: UseEntity, document: Document, footing: _Footing) -> Scope:
     """The scope of the placed recipe, in a build of its own that shares what is counted."""
-    scope, outer = entity.scope, entity.scope.build
-    at = len(scope.space.prefix)
-    word = str(entity.name[at])
     build = replace(
-        outer,
-        around=outer,
+        entity.scope.build,
+        around=entity.scope.build,
         ground=footing.ground,
         placed=entity.dotted,
-        mirrored=scope.mirrored,
+        mirrored=entity.scope.mirrored,
         records=Records(),
         nudged=set(),
         failed=set(),
         rigs={},
     )
-    old = (*scope.space.old_prefix, was_of(entity.clauses) or word, *entity.name[at + 1 :])
-    return Scope(
-        build,
-        document,
-        Space(prefix=entity.name, old_prefix=old),
-        statements.TOP,
-        mirrored=scope.mirrored,
-        trail=(scope.site(entity.statement), *scope.trail),
-        stack=(*scope.stack, key_of(document)),
-        shown=(*scope.shown, *((clause, scope) for clause in entity.clauses.get("shown", ()))),
-    )
+    return use_statement.inside(entity, build, document, statements.TOP, key_of(document))
 
 
 # ---- where it stands -----------------------------------------------------------------------------

@@ -73,6 +73,9 @@ def load(written: str, sheets: Sequence[str] = (), lies_at: str | None = None) -
 
     `lies_at` is where in its project a recipe lies of which `written` is a copy.
     """
+    if not written.strip():
+        message = f'expected a recipe, a scene file or a folder, found "{written}"'
+        return Side(written, findings=(SIDE_KIND.at(None, message, help=_HELP),))
     asked = asked_in(written)
     if asked is None:
         if lies_at is not None and Path(lies_at).suffix.lower() == ".somite":
@@ -197,8 +200,7 @@ def cast_sheets(recipe: Path) -> list[Path]:
     if path is None:
         return []
     jobs, _, _ = cast.load(Path(path))
-    real = os.path.realpath(recipe)
-    return [Path(job.sheet) for job in jobs if os.path.realpath(job.recipe) == real]
+    return [Path(job.sheet) for job in cast_file.of_recipe(jobs, str(recipe))]
 
 
 def _compiled(

@@ -38,6 +38,7 @@ from somite.ir import (
     NamedList,
     Node,
     Nudge,
+    PlacedRig,
     Pose,
     Reach,
     Read,
@@ -46,6 +47,7 @@ from somite.ir import (
     Setting,
     Shape,
     Share,
+    Shown,
     Sweep,
     Twist,
     TwistEnd,
@@ -163,7 +165,7 @@ class _Reading:
             poses=tuple([self.pose(one) for one in raw["poses"]]),
             checks=tuple([self.check(one) for one in raw["checks"]]),
             nudges=tuple([self.nudge(one) for one in raw["nudges"]]),
-            **self.placed(),
+            placed=tuple([self.placed(one) for one in raw["rigs"]]),
         )
         assert isinstance(made, Rig)
         return made
@@ -229,9 +231,6 @@ class _Reading:
         rows = raw["world"]
         first, second, third = (tuple(row[:3]) for row in rows[:3])
         turn = quaternion_from_matrix((first, second, third))
-        extra: dict[str, Any] = {}
-        if "shown" in raw:
-            extra["shown"] = tuple([self.shown(one) for one in raw["shown"]])
         node: Node = self.record(
             Node,
             raw,
@@ -244,21 +243,19 @@ class _Reading:
             dials=tuple([self.dial(one) for one in raw["dials"]]),
             shape=self.shape(raw["shape"]),
             mirror=self.mirror(raw["mirror"]),
-            **extra,
+            shown=tuple([self.shown(one) for one in raw["shown"]]),
         )
         return node
 
-    def shown(self, raw: Raw) -> Any:
+    def shown(self, raw: Raw) -> Shown:
         """A condition for a control to be shown."""
-        from somite import ir
-
         dial = self.channel(raw["dial"])
         options = tuple([int(self.set_value(dial, word)) for word in raw["options"]])
         bounds = [
             None if raw[side] is None else self.value(raw[side], self.unit_of(dial))
             for side in ("above", "below")
         ]
-        return ir.Shown(dial, bounds[0], bounds[1], options)
+        return Shown(dial, bounds[0], bounds[1], options)
 
     def limit(self, raw: Raw) -> Limit:
         unit = self.unit_of(f".{raw['channel']}")
@@ -331,7 +328,6 @@ class _Reading:
 
     def _face(self, raw: Raw) -> Face:
         named = {field: self.name(raw[field]) for field in ("node", "mark", "up_node")}
-        # The constraint's axes and signs stand in the file as they are.
         made: Face = self.record(Face, raw, **named)
         return made
 
@@ -468,29 +464,19 @@ class _Reading:
         )
         return made
 
-    def placed(self) -> dict[str, Any]:
-        """Other recipes' rigs on sockets, where the file has any."""
-        from somite import ir
-
-        if "rigs" not in self.raw:
-            return {}
-        found = []
-        for raw in self.raw["rigs"]:
-            ground = raw["ground"]
-            frame = Frame(self.lengths(ground["translation"]), tuple(ground["rotation"]))
-            left = Axes(raw["up"], raw["front"]).left
-            found.append(
-                self.record(
-                    ir.PlacedRig,
-                    raw,
-                    name=raw["id"],
-                    spelled=raw["name"],
-                    socket=self.name(raw["socket"]),
-                    ground=frame,
-                    mirror_axis=left,
-                )
-            )
-        return {"placed": tuple(found)}
+    def placed(self, raw: Raw) -> PlacedRig:
+        """Another recipe's rig on a socket."""
+        ground = raw["ground"]
+        made: PlacedRig = self.record(
+            PlacedRig,
+            raw,
+            name=raw["id"],
+            spelled=raw["name"],
+            socket=self.name(raw["socket"]),
+            ground=Frame(self.lengths(ground["translation"]), tuple(ground["rotation"])),
+            mirror_axis=Axes(raw["up"], raw["front"]).left,
+        )
+        return made
 
 
 def _frozen(value: Any) -> Any:

@@ -14,7 +14,7 @@ from somite.expansion.scope import Scope
 from somite.expansion.state import Build, Space, Stop
 from somite.findings import Finding, in_order
 from somite.library import Parts
-from somite.opening import NO_RECIPE
+from somite.opening import no_recipe
 from somite.pipeline import Read
 from somite.sheet import Request
 from somite.statements.part import needs_of
@@ -37,7 +37,6 @@ from somite.syntax import (
 
 DEEPEST = 1
 """How many parts within parts a name is followed into; of those further in, the name is told."""
-
 
 _TOLD_TOGETHER = {"check": "checks", "when": "conditions"}
 
@@ -68,9 +67,7 @@ def questions(read: Read) -> tuple[Questions | None, tuple[Finding, ...]]:
     scope = Scope(build, document, Space(), statements.TOP)
     heads = [line for line in document.statements if line.word == "recipe"]
     if not heads:
-        message = "expected a recipe, found no line that begins one"
-        help = "begin the file with: recipe NAME; a file of parts is imported by one"
-        return None, (NO_RECIPE.at(document.source.site(0, 1), message, help=help),)
+        return None, (no_recipe(document),)
     try:
         head = head_of(heads[0], scope)
     except Stop as stop:

@@ -12,6 +12,7 @@ import os
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import ROUND_HALF_EVEN, Decimal
+from itertools import pairwise
 
 from somite.assistant.blank import RIG
 from somite.assistant.figure import NOT_MEDICINE
@@ -31,6 +32,7 @@ from somite.findings import Code, Finding, Severity, has_errors
 from somite.ir import Vector
 from somite.sheet import Measured, Quantity, Request, Sheet, SheetNudge, measure
 from somite.sheet.record import SectionName, SideRows, Sides
+from somite.spatial.vector import along, distance, subtract
 from somite.text import Site
 from somite.units import ANGLE_UNITS, LENGTH_UNITS, degrees, radians
 
@@ -303,6 +305,41 @@ def _placed(
 # ---- blending ------------------------------------------------------------------------------------
 
 
+def _divided(row: _Spotted, like: _Spotted) -> _Spotted:
+    """A row, or a row of each side, with as many places as another, at its shares of the way."""
+    pattern = next(iter(like.spots.values()))
+    spots = {
+        side: _at_shares(places, _shares(like.spots.get(side, pattern)))
+        for side, places in row.spots.items()
+    }
+    return _Spotted(spots, row.single, row.site)
+
+
+def _shares(row: Row) -> list[float]:
+    """How far along its way each place of a row stands, from 0 to 1."""
+    ways = [0.0]
+    for a, b in pairwise(row):
+        ways.append(ways[-1] + distance(a, b))
+    if ways[-1] <= 0.0:
+        return [k / max(len(row) - 1, 1) for k in range(len(row))]
+    return [way / ways[-1] for way in ways]
+
+
+def _at_shares(row: Row, shares: Sequence[float]) -> Row:
+    """The places at shares of the way along a row, on the straight lines between its places."""
+    ends = _shares(row)
+    places: list[Vector] = []
+    for share in shares:
+        k = next((k for k in range(1, len(row)) if share <= ends[k]), len(row) - 1)
+        if k < 1 or ends[k] <= ends[k - 1]:
+            places.append(row[k])
+            continue
+        part = min(1.0, (share - ends[k - 1]) / (ends[k] - ends[k - 1]))
+        a, b = row[k - 1], row[k]
+        places.append(b if part == 1.0 else along(a, subtract(b, a), part))
+    return tuple(places)
+
+
 @dataclass(slots=True)
 class _Blend:
     """Two sheets, the share of the way from the first to the second, and what is found."""
@@ -324,8 +361,9 @@ class _Blend:
         exact = _Writing(self.first.sheet)
         for key in dict.fromkeys([*ours, *theirs]):
             a, b = ours.get(key), theirs.get(key)
-            if a is not None and b is not None and self._alike(key[1], a, b):
-                blended[key] = (self._between(a, b), a)
+            alike = self._alike(key[1], a, b) if a is not None and b is not None else None
+            if alike is not None:
+                blended[key] = (self._between(*alike), alike[0])
             else:
                 if a is None or b is None:
                     self._alone(key[1], a, b)
@@ -367,19 +405,23 @@ class _Blend:
                 entries.append(NudgeEntry(node, by, said.because))
         return tuple(entries)
 
-    def _alike(self, name: str, a: _Spotted, b: _Spotted) -> bool:
-        """Whether two can be blended place by place; a finding where not."""
+    def _alike(self, name: str, a: _Spotted, b: _Spotted) -> tuple[_Spotted, _Spotted] | None:
+        """Two that can be blended place by place; a finding where they are not so, or cannot be."""
         lengths = [len(next(iter(one.spots.values()))) for one in (a, b)]
         if a.single == b.single and lengths[0] == lengths[1]:
-            return True
+            return a, b
         found = [
             "one position" if one.single else f"a row of {n}"
             for one, n in zip((a, b), lengths, strict=True)
         ]
         message = f'expected as many positions in "{name}" on both sheets, found {found[0]}'
         message += f" and {found[1]}"
-        self._differ(a.site, message, f"{self._nearest()} is taken as it is", b.site)
-        return False
+        if a.single or b.single:
+            self._differ(a.site, message, f"{self._nearest()} is taken as it is", b.site)
+            return None
+        help = f"{self._nearest()} says how both are divided: see whether the joints still fit"
+        self._differ(a.site, message, help, b.site)
+        return (a, _divided(b, a)) if self.nearer is self.first else (_divided(a, b), b)
 
     def _between(self, a: _Spotted, b: _Spotted) -> Value:
         ours, theirs = a.spots, b.spots

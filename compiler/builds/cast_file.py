@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import Any, NamedTuple
 
 from somite.builds.job import DEFAULT_FOLDER, DEFAULT_TARGETS, MOST_PEOPLE, Job
@@ -103,6 +103,12 @@ def read(text: str, folder: str) -> tuple[Cast | None, tuple[Fault, ...]]:
     )
     out = table.get("out", DEFAULT_FOLDER)
     return Cast(folder, out, table.get("phrases"), table.get("templates"), entries), ()
+
+
+def of_recipe(jobs: Iterable[Job], recipe: str) -> list[Job]:
+    """Those of a cast's builds that are of a recipe, by whatever path it is named."""
+    real = os.path.realpath(recipe)
+    return [job for job in jobs if os.path.realpath(job.recipe) == real]
 
 
 def jobs_at(path: str) -> tuple[Job, ...]:
@@ -223,7 +229,7 @@ def _naming_faults(table: dict[str, Any], where: Where, named: bool) -> Iterator
         yield from _path_fault(table["names"], (*where, "names"))
     loa = table.get("loa", 1)
     if type(loa) is not int or not 1 <= loa <= 3:
-        message = f'expected 1, 2 or 3 for "loa", found {_kind(loa)}'
+        message = f'expected 1, 2 or 3 for "loa", found {_number_or_kind(loa)}'
         yield Fault("value", (*where, "loa"), message, "write a level of articulation: loa = 3")
     elif "loa" in table and not named:
         message = 'expected "names" beside "loa", found none'
@@ -234,7 +240,7 @@ def _people_faults(table: dict[str, Any], where: Where) -> Iterator[Fault]:
     """Faults of how many people share the build steps."""
     people = table.get("people", 1)
     if type(people) is not int or not 1 <= people <= MOST_PEOPLE:
-        message = f'expected 1 to {MOST_PEOPLE} for "people", found {_kind(people)}'
+        message = f'expected 1 to {MOST_PEOPLE} for "people", found {_number_or_kind(people)}'
         yield Fault("value", (*where, "people"), message, "write how many build: people = 2")
 
 
@@ -262,6 +268,11 @@ def _names_fault(value: object, where: Where) -> Iterator[Fault]:
     if not fit:
         message = f'expected a list of texts for "{where[-1]}", found {_kind(value)}'
         yield Fault("value", where, message, f'write a list: {where[-1]} = ["..."]')
+
+
+def _number_or_kind(value: object) -> str:
+    """A whole number as it is written, or of what kind a value is."""
+    return str(value) if type(value) is int else _kind(value)
 
 
 def _kind(value: object) -> str:

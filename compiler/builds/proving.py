@@ -2,7 +2,7 @@
 
 What comes in is a proof that was asked for; what goes out is a verdict with the lines it shows, and
 the excuses that were needed: plain values, so that another process can do it. An excuse is judged
-over all the characters together, because one that needs it is enough.
+over all the characters together, because one that needs it is enough. Who proves is not known here.
 """
 
 from __future__ import annotations

@@ -18,6 +18,10 @@ from somite.report.delivery import Delivery
 Commands = argparse._SubParsersAction  # the type has no public name
 
 
+MOST_LISTED = 30
+"""How many names a refusal lists where none of them is near."""
+
+
 class Refused(Exception):
     """A command that cannot be carried out as it was asked for; says what was expected."""
 
@@ -81,9 +85,14 @@ def delivery(options: argparse.Namespace) -> Delivery:
 
 
 def unknown(what: str, name: str, known: Iterable[str]) -> Refused:
-    """The refusal of a name that is none of those known, with the nearest that is."""
+    """The refusal of a name that is none of those known, with the nearest that is, or with all."""
     from somite.findings import nearest
 
-    close = nearest(name, known)
-    also = f'; did you mean "{close}"?' if close else ""
+    names = sorted(known)
+    close = nearest(name, names)
+    also = ""
+    if close:
+        also = f'; did you mean "{close}"?'
+    elif len(names) <= MOST_LISTED:
+        also = f" (there are: {', '.join(names)})"
     return Refused(f'expected {what}, found "{name}"{also}')

@@ -112,6 +112,8 @@ def run(options: argparse.Namespace) -> int:
         raise Refused(wrong)
     if options.no_poses and (options.clips or any(one.what == "picture" for one in required)):
         raise Refused("expected poses for a clip or a picture, found --no-poses")
+    if not options.clips and any(one.what == "clips" for one in required):
+        raise Refused("expected a clip for what clips are to keep, found no --clip FILE")
     form = _form(options)
     taken = Delivery(options.findings_format, options.findings, sys.stderr, os.environ)
     named = options.old, options.new
@@ -260,11 +262,12 @@ def _characters(
     """What a page shows of each character, those that change most first: they are drawn."""
     from somite.report.review_outline import outline
 
-    def amount(one: tuple[str, Review]) -> tuple[bool, float, int]:
+    def amount(one: tuple[str, Review]) -> tuple[bool, float, float, int]:
         review = one[1]
-        moved = review.behaviour.departures[:1] if review.behaviour is not None else ()
-        share = max([review.picture.share if review.picture else 0.0, *(d.share for d in moved)])
-        return review.same, -share, -len(review.difference.changes)
+        departures = review.behaviour.departures if review.behaviour is not None else ()
+        moved = max([one.share for one in departures[:1]], default=0.0)
+        off = review.picture.share if review.picture is not None else 0.0
+        return review.same, -moved, -off, -len(review.difference.changes)
 
     found = []
     progress = inputs.progress_of(len(reviews))
@@ -347,15 +350,24 @@ def _command(one: Effect, old: Version, new: Version) -> str | None:
         return None
     recipe, sheet = posable
     told = [f"--set {quote(setting)}" for setting in one.pose]
-    return " ".join(["somite pose", quote(recipe), "--sheet", quote(sheet), *told])
+    paths = [quote(_from_here(path)) for path in (recipe, sheet)]
+    return " ".join(["somite pose", paths[0], "--sheet", paths[1], *told])
+
+
+def _from_here(path: str) -> str:
+    """A path as it is shorter to write, from the current folder where it lies below."""
+    here = os.path.relpath(path)
+    return path if here.startswith(os.pardir) else here
 
 
 def _require(
     required: Sequence[Requirement], reviews: Sequence[tuple[str, Review]], taken: Delivery
 ) -> None:
     """Findings for what was required and is not so."""
-    from somite.diff.requirements import unmet
+    from somite.diff.requirements import unmet, untried
     from somite.report import lines_of
 
     for name, review in reviews:
         taken.take(unmet(required, review, name), lines_of({}))
+    if not reviews:
+        taken.take(untried(required), lines_of({}))

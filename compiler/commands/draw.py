@@ -32,7 +32,8 @@ def add(commands: Commands[argparse.ArgumentParser]) -> None:
         "draw",
         help="draw a rig as an SVG picture",
         description="Draws a rig's bones, joints, curves and controls in views side by side, at"
-        " rest or in a pose; a pose is drawn over the rest, which is dashed.",
+        " rest or in a pose; a pose is drawn over the rest, which is dashed, and without what is"
+        " hidden in it.",
     )
     add_one_rig(draw)
     chosen_pose.add(draw)
@@ -75,12 +76,13 @@ def run(options: argparse.Namespace) -> int:
 def _drawn(settled: Settled, options: argparse.Namespace, delivery: Delivery) -> str | None:
     """The picture that was asked for; None where something is wrong."""
     from somite.axes import Axes
-    from somite.drawing import picture, strokes_of
+    from somite.drawing import picture, solved_only, strokes_of
 
     strokes = strokes_of(settled)
+    out_of_sight = solved_only(settled.rig)
     more: dict[str, Any] = {}
     if options.poses or options.settings:
-        from somite.drawing import at_pose
+        from somite.drawing import at_pose, unseen
         from somite.evaluate import Evaluator
 
         evaluator = Evaluator(settled)
@@ -90,23 +92,26 @@ def _drawn(settled: Settled, options: argparse.Namespace, delivery: Delivery) ->
         posed = chosen_pose.posed({**chosen[0], **chosen[1]}, evaluator, delivery)
         if posed is None:
             return None
-        more["before"] = strokes
+        out_of_sight = unseen(posed)
+        more["before"] = [stroke for stroke in strokes if stroke.name not in out_of_sight]
         strokes = strokes_of(settled, *at_pose(posed))
     rig = settled.rig
     views: Sequence[View] = tuple(dict.fromkeys(options.views)) or ("front", "side")
     return picture(
-        strokes,
+        [stroke for stroke in strokes if stroke.name not in out_of_sight],
         Axes(rig.up, rig.front),
         title=f"{rig.recipe} for {rig.character}",
         views=views,
         height=float(options.height),
-        names=_names(settled, options.names),
+        names=_names(settled, options.names, out_of_sight),
         **more,
     )
 
 
-def _names(settled: Settled, wanted: str) -> dict[str, str]:
+def _names(settled: Settled, wanted: str, out_of_sight: frozenset[str]) -> dict[str, str]:
     kinds = {"controls": ("control",), "joints": ("joint",), "all": ("control", "joint")}
     return {
-        node.name: node.name for node in settled.rig.nodes if node.kind in kinds.get(wanted, ())
+        node.name: node.name
+        for node in settled.rig.nodes
+        if node.kind in kinds.get(wanted, ()) and node.name not in out_of_sight
     }

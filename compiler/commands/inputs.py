@@ -90,9 +90,8 @@ def _listed_with(recipe: str, delivery: Delivery) -> Sequence[str]:
     path = cast_file.found_from(os.path.dirname(recipe) or os.curdir)
     if path is None:
         return ()
-    real = os.path.realpath(recipe)
     jobs = cast_jobs(delivery, os.path.relpath(path))
-    return [job.sheet for job in jobs if os.path.realpath(job.recipe) == real]
+    return [job.sheet for job in cast_file.of_recipe(jobs, recipe)]
 
 
 def whole_cast(options: argparse.Namespace) -> bool:
@@ -104,14 +103,9 @@ def whole_cast(options: argparse.Namespace) -> bool:
     path = cast_file.found_from(os.path.dirname(options.recipe) or os.curdir)
     if path is None:
         return True
-    recipe = os.path.realpath(options.recipe)
     asked = {os.path.realpath(sheet) for sheet in options.sheet}
-    jobs = cast_file.jobs_at(os.path.relpath(path))
-    return all(
-        os.path.realpath(job.sheet) in asked
-        for job in jobs
-        if os.path.realpath(job.recipe) == recipe
-    )
+    jobs = cast_file.of_recipe(cast_file.jobs_at(os.path.relpath(path)), options.recipe)
+    return all(os.path.realpath(job.sheet) in asked for job in jobs)
 
 
 def progress_of(count: int) -> Progress:

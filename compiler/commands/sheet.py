@@ -51,9 +51,9 @@ def add(commands: Commands[argparse.ArgumentParser]) -> None:
     sheet.add_argument(
         "--from-stature",
         metavar=("NUMBER", "UNIT"),
-        nargs=2,
+        nargs="*",
         dest="stature",
-        help="fill the sheet of a human as tall as that, such as 172 cm",
+        help="fill the sheet of a human as tall as that: 172 cm, or 172cm",
     )
     sheet.add_argument(
         "--kind",
@@ -88,6 +88,7 @@ def add(commands: Commands[argparse.ArgumentParser]) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Carries the command out and returns the exit status."""
+    _settle_stature(options)
     _check(options)
     findings = delivery(options)
     way = _of_recipe
@@ -101,6 +102,19 @@ def run(options: argparse.Namespace) -> int:
         _put(made, options, reading)
     sys.stdout.flush()
     return findings.close()
+
+
+def _settle_stature(options: argparse.Namespace) -> None:
+    """Takes apart what stands after --from-stature: a number and a unit, in one word or two."""
+    if options.stature is None:
+        return
+    words = [word for word in options.stature if not word.endswith(".somite")]
+    files = [word for word in options.stature if word.endswith(".somite")]
+    if options.file is None and files:
+        options.file = files.pop(0)
+    if files:
+        raise Refused(f'expected one recipe, found "{options.file}" and "{files[0]}"')
+    options.stature = " ".join(words).strip()
 
 
 def _check(options: argparse.Namespace) -> None:
@@ -280,16 +294,22 @@ def _blended(options: argparse.Namespace, reading: _Reading) -> Made | None:
 # ---- what was given ------------------------------------------------------------------------------
 
 
-def _stature(written: Sequence[str]) -> tuple[Decimal, str]:
+def _stature(written: str) -> tuple[Decimal, str]:
+    """The number and the unit of `172 cm` or `172cm`. Refused for what is none."""
+    from string import ascii_letters
+
     from somite.findings import listed
     from somite.units import LENGTH_UNITS
     from somite.written import number_in
 
-    number, unit = number_in(written[0]), written[1]
+    digits = written.rstrip(ascii_letters)
+    number, unit = number_in(digits.rstrip()), written[len(digits) :]
     if number is None or not 0 < number < 10**6:
-        raise Refused(f'expected a stature such as --from-stature 172 cm, found "{written[0]}"')
+        found = f'"{written}"' if written else "none"
+        raise Refused(f"expected a stature such as --from-stature 172 cm, found {found}")
     if unit not in LENGTH_UNITS:
-        raise Refused(f'expected {listed(LENGTH_UNITS)} after the stature, found "{unit}"')
+        found = f'"{unit}"' if unit else f"{written} without a unit"
+        raise Refused(f"expected {listed(LENGTH_UNITS)} after the stature, found {found}")
     return number, unit
 
 

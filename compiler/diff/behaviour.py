@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from somite.axes import Axes
-from somite.diff.compatibility import ChannelMap, carried
+from somite.diff.carrying import carried
+from somite.diff.compatibility import ChannelMap
 from somite.diff.matching import Matching
 from somite.diff.records import By
 from somite.evaluate import Evaluator, Posed
@@ -45,8 +46,12 @@ LEAST_MOVED = 1e-5
 """Motion below this share of the height is none."""
 LEAST_TURNED = 1e-4
 """Turns below this (radians) are none."""
-KEPT_EFFECT = 0.1
-"""A setting is kept in the pose that shows a difference if without it more than this is lost."""
+MOST_KEPT = 12
+"""Settings that a pose of many is cut to, those first without which most is lost."""
+WELL_SHOWN = 0.1
+"""A shorter pose is enough that shows a difference to within this share of it."""
+KEPT_SHARE = 0.5
+"""The least share of it with which a shorter pose is told at all."""
 
 _STIRRED = ("together", "dial")
 
@@ -323,8 +328,11 @@ class _Measuring:
 
     # ---- what they say -----------------------------------------------------------------------
 
-    def _departures(self, probes: Sequence[Probe], errors: _Errors) -> Iterator[Departure]:
-        """Of each control (and of each pose and clip) the worst pose of each joint."""
+    def _departures(self, probes: Sequence[Probe], errors: _Errors) -> list[Departure]:
+        """Of each control (and of each pose and clip) the worst pose of each joint.
+
+        Amounts are those of the pose that is told, so that posing it shows them.
+        """
         score = self._scored(probes, errors)
         told: list[tuple[float, str, int, int]] = []
         for (by, name), rows in _grouped(probes).items():
@@ -334,22 +342,26 @@ class _Measuring:
                 if worst > 0.0:
                     told.append((worst, "" if by else name, rows[k], joint))
         told.sort(key=lambda one: (-one[0], one[1], self.pairs[one[3]][1]))
-        shown = self._shown(probes, [(row, joint) for _, _, row, joint in told], errors)
-        now = dict(zip(shown, self._now(list(shown.values()), carry=False), strict=True))
-        for _, control, row, joint in told:
+        fewer, again = self._cut(probes, [(row, joint) for _, _, row, joint in told], errors)
+        rows = [*dict.fromkeys([row for _, _, row, _ in told])]
+        poses = [*[probes[row] for row in rows], *fewer.values()]
+        now = self._now(poses, carry=False)
+        set_whole = dict(zip(rows, now[: len(rows)], strict=True))
+        set_cut = dict(zip(fewer, now[len(rows) :], strict=True))
+        found: list[tuple[float, Departure]] = []
+        for worst, control, row, joint in told:
+            shown, at, probe, there, share = errors, row, probes[row], set_whole[row], worst
+            if row in fewer and (left := self._share(again[row], 0, joint)) >= KEPT_SHARE * worst:
+                # The pose is cut for one joint: another takes it whole, if it needs the rest.
+                shown, at, probe, there, share = again[row], 0, fewer[row], set_cut[row], left
             was, name = self.pairs[joint]
-            moved = float(errors.moved[row, joint])
-            yield Departure(
-                name,
-                was,
-                control,
-                moved,
-                float(errors.turned[row, joint]),
-                moved / self.far,
-                shown[row],
-                now[row],
-                float(errors.place[0, joint]),
-            )
+            moved, turned = float(shown.moved[at, joint]), float(shown.turned[at, joint])
+            at_rest = float(errors.place[0, joint])
+            far = moved / self.far
+            made = Departure(name, was, control, moved, turned, far, probe, there, at_rest)
+            found.append((share, made))
+        found.sort(key=lambda one: (-round(one[0], 9), one[1].control, one[1].joint))
+        return [one for _, one in found]
 
     def _scored(self, probes: Sequence[Probe], errors: _Errors) -> Array:
         """How far elsewhere joints go, in heights and half turns; 0 for what is not to be told."""
@@ -368,37 +380,47 @@ class _Measuring:
             base = base if dial else score[row].copy()
         return score
 
-    def _shown(
+    def _cut(
         self, probes: Sequence[Probe], told: Sequence[tuple[int, int]], errors: _Errors
-    ) -> dict[int, Probe]:
-        """The probes that are told, those of many controls at once cut to what matters."""
-        found = {row: probes[row] for row, _ in told}
+    ) -> tuple[dict[int, Probe], dict[int, _Errors]]:
+        """Poses of many controls at once cut to what matters, by row, and what those show."""
         first: dict[int, int] = {}
         for row, joint in told:
-            if len(probes[row].settings) > 3 and probes[row].by in ("together", "dial", "clip"):
+            if len(probes[row].settings) > 3 and probes[row].by in (*_STIRRED, "clip"):
                 first.setdefault(row, joint)
+        fewer: dict[int, Probe] = {}
+        again: dict[int, _Errors] = {}
         for row, joint in list(first.items())[:CUT]:
-            found[row] = self._cut(probes[row], joint, errors, row)
-        return found
+            made = self._without_idle(probes[row], joint, self._share(errors, row, joint))
+            if made is not None:
+                fewer[row], again[row] = made
+        return fewer, again
 
-    def _cut(self, probe: Probe, joint: int, errors: _Errors, row: int) -> Probe:
-        """A pose without the settings that its difference does not need."""
-        whole = float(errors.moved[row, joint] / self.far + errors.turned[row, joint] / np.pi)
+    def _without_idle(self, probe: Probe, joint: int, whole: float) -> tuple[Probe, _Errors] | None:
+        """A pose without the settings that a joint's difference does not need; None if it needs
+        them together."""
         without = [
             replace(probe, settings=probe.settings[:k] + probe.settings[k + 1 :])
             for k in range(len(probe.settings))
         ]
         (left,) = self._of(without)
-        lost = 1.0 - (left.moved[:, joint] / self.far + left.turned[:, joint] / np.pi) / whole
-        kept = [
-            one for one, loss in zip(probe.settings, lost, strict=True) if abs(loss) > KEPT_EFFECT
+        lost = [abs(1.0 - self._share(left, k, joint) / whole) for k in range(len(without))]
+        if probe.by == "dial":
+            lost[0] = np.inf  # What is told of is the dial.
+        ranked = sorted(range(len(lost)), key=lambda k: (-round(lost[k], 9), k))
+        cut = [
+            replace(probe, settings=tuple([probe.settings[k] for k in sorted(ranked[:most])]))
+            for most in range(1, min(MOST_KEPT, len(ranked) - 1) + 1)
         ]
-        if not kept:
-            return probe
-        fewer = replace(probe, settings=tuple(kept))
-        (again,) = self._of([fewer])
-        shows = again.moved[0, joint] / self.far + again.turned[0, joint] / np.pi
-        return fewer if shows >= 0.5 * whole else probe
+        (again,) = self._of(cut)
+        shows = [self._share(again, k, joint) / whole for k in range(len(cut))]
+        off = [abs(1.0 - share) for share in shows]
+        best = next((k for k, one in enumerate(off) if one <= WELL_SHOWN), int(np.argmin(off)))
+        return (cut[best], again.row(best)) if shows[best] >= KEPT_SHARE else None
+
+    def _share(self, errors: _Errors, row: int, joint: int) -> float:
+        """How far elsewhere a joint goes in a pose: in heights, and in half turns."""
+        return float(errors.moved[row, joint] / self.far + errors.turned[row, joint] / np.pi)
 
     def _now(self, probes: Sequence[Probe], *, carry: bool) -> list[tuple[tuple[str, float], ...]]:
         """The new rig's channels of each probe, without those at their defaults."""
@@ -472,6 +494,10 @@ class _Errors:
     place: Array
     moved: Array
     turned: Array
+
+    def row(self, at: int) -> _Errors:
+        """Those of one pose."""
+        return _Errors(*[one[at : at + 1] for one in (self.place, self.moved, self.turned)])
 
 
 @dataclass(slots=True)

@@ -11,6 +11,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
+from somite.axes import Axes
 from somite.diff.matching import Matching, Pair, matched
 from somite.diff.meaning import (
     KEYS,
@@ -239,6 +240,8 @@ class _Comparing:
             return was is not None and was == _start(new.dials, path[1])
         if path[0] in ("settings", "sweeps") and len(path) == 3:
             return self._same_word(path[1], change)
+        if path == ("rest", "place"):
+            return self._same_place(change)
         if path == ("shown",):
             return self._same_showing(change)
         if path[-1] == "value" and len(path) == 2:
@@ -250,6 +253,14 @@ class _Comparing:
             stated = new.stated != "listed" and path == ("spread",)
             return stated or path[-1] == "path"
         return path == ("fractions",) and len(old.joints) != len(new.joints)
+
+    def _same_place(self, change: Change) -> bool:
+        """Whether a place only has other numbers, since the recipe counts along other axes."""
+        old, new = self.old, self.new
+        if (old.up, old.front) == (new.up, new.front):
+            return False
+        before = Axes(old.up, old.front).to_neutral(change.before)
+        return same(before, Axes(new.up, new.front).to_neutral(change.after), self.within, "place")
 
     def _same_word(self, channel: str, change: Change) -> bool:
         """Whether a pose sets a choice to the word that it set it to before."""

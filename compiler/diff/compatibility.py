@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any, Literal, TypeAlias
 from somite.axes import Axes
 from somite.diff.matching import Matching
 from somite.diff.meaning import PLACE, Tolerance, bare, renamed
+from somite.diff.seeing import read, seen
 from somite.ir import CHANNELS, Dial, Follow, Node, Rig, TurnOrder, Unit
 from somite.order import channel_node, written
 from somite.spatial.rotation import matrix_from_quaternion
@@ -23,11 +24,13 @@ from somite.units import metres_per
 
 if TYPE_CHECKING:
     from somite.clip import Clip
-    from somite.evaluate.algebra import Array
 
 Verdict: TypeAlias = Literal["keeps", "carries", "breaks"]
 VERDICTS: tuple[Verdict, ...] = ("keeps", "carries", "breaks")
 """From best to worst."""
+
+UNSOLVED = "; it can not be solved again, since "
+"""What stands in a reason between the other space of a control and why that breaks it."""
 
 SQUARE = 1e-6
 """A turn is one of right angles where its matrix is within this of whole numbers."""
@@ -68,7 +71,8 @@ class ControlLink:
 
     `reordered`: the three turns are to be worked out again together, from `old_order` to
     `new_order`: exact at keys, measured between. `resolved`: the control hangs in another space,
-    so that its channels are to be solved again at each frame for the world that it had.
+    so that its channels are to be solved again at each frame for the world that it had: `solving`
+    are the parts that could be set, or that something looks at.
     """
 
     old: str
@@ -79,6 +83,7 @@ class ControlLink:
     reordered: bool = False
     resolved: bool = False
     turned_by: float = 0.0
+    solving: tuple[str, ...] = ()
     reasons: tuple[str, ...] = ()
 
 
@@ -235,15 +240,18 @@ class _Mapping:
         used = [onto[axis][0] for axis in free]
         if [a for a in wanted if a in used] == [a for a in partner.order if a in used]:
             return link
-        reason = f'"{partner.name}" turns in the order {partner.order}, it was {node.order}'
-        held = self._held(partner, ("turn",))
+        if not self._looked_at(node, partner):
+            return link
+        was = node.order if wanted == node.order else f"{node.order} ({wanted} about its new axes)"
+        reason = f'"{partner.name}" turns in the order {partner.order}, it was {was}'
+        held = self._held(partner, ("turn",), solved=True)
         if held:
             return replace(
                 link, verdict="breaks", reordered=True, reasons=(f"{reason}, and {held}",)
             )
         return replace(link, verdict="carries", reordered=True, reasons=(reason,))
 
-    def _held(self, node: Node, parts: Collection[str]) -> str:
+    def _held(self, node: Node, parts: Collection[str], *, solved: bool = False) -> str:
         """Why channels of these parts can not take any value; empty where they can."""
         for part in parts:
             for axis in "xyz":
@@ -252,6 +260,8 @@ class _Mapping:
                     return f"{short} is locked"
                 if f"{node.name}.{short}" in self.sides[1].fed:
                     return f"{short} is driven by a feed"
+                if solved and f"{node.name}.{short}" in self.sides[1].read:
+                    return f"{short} drives something else"
                 if any(limit.channel == short for limit in node.limits):
                     return f"{short} is limited"
         return ""
@@ -262,15 +272,29 @@ class _Mapping:
         """Whether the control hangs on the same things as before."""
         if not self._settable(node, self.sides[0]):
             return link
-        why = self._other_space(node, partner)
+        why = self._other_space(node, partner) if self._looked_at(node, partner) else ""
         if not why:
             return link
-        held = self._held(partner, ("move", "turn"))
+        parts = self._solving(node, partner)
+        link = replace(link, solving=parts)
+        held = self._held(partner, [part for part in parts if part != "size"], solved=True)
         if held:
-            told = f"{why}; it can not be solved again, since {held}"
+            told = f"{why}{UNSOLVED}{held}"
+            if held.endswith("limited"):
+                told += " (somite carry says whether one clip stays within)"
             return replace(link, verdict="breaks", resolved=True, reasons=(*link.reasons, told))
         verdict = worst((link.verdict, "carries"))
         return replace(link, verdict=verdict, resolved=True, reasons=(*link.reasons, why))
+
+    def _looked_at(self, node: Node, partner: Node) -> bool:
+        """Whether it matters where a control is; else its channels are all that counts."""
+        return node.name in self.sides[0].seen or partner.name in self.sides[1].seen
+
+    def _solving(self, node: Node, partner: Node) -> tuple[str, ...]:
+        """The parts that must be solved again: those that could be set, or that are looked at."""
+        free = {short.partition(".")[0] for short in self._settable(node, self.sides[0])}
+        wanted = free | self.sides[1].seen.get(partner.name, frozenset())
+        return tuple([part for part in ("move", "turn", "size") if part in wanted])
 
     def _other_space(self, node: Node | None, partner: Node | None) -> str:
         """How what a control hangs on is other than before: its parents as far as a control."""
@@ -455,6 +479,8 @@ class _Wires:
         self.names = names
         self.nodes = {node.name: node for node in rig.nodes}
         self.fed = {feed.target for feed in rig.feeds}
+        self.seen = seen(rig)
+        self.read = read(rig)
         chains = {chain.name: chain for chain in rig.chains}
         self.constraints: dict[str, list[Any]] = {}
         for constraint in rig.constraints:
@@ -503,8 +529,9 @@ def _leads_alike(old: Leading, new: Leading) -> bool:
 def clip_verdict(whole: ChannelMap, clip: Clip, old: Rig) -> ClipVerdict:
     """Whether one clip of the old rig is one of the new: a narrower range may still hold it.
 
-    The clip is looked at by its keys and at every whole frame. Channels of a changed space or turn
-    order count only where the clip sets the control, or something that its space hangs on.
+    The clip is looked at by its keys and at every whole frame. A changed default counts only where
+    it has no key, a changed turn order only where it turns a control about two axes, and a changed
+    space only where it sets the control, or something that its space hangs on.
     """
     values = clip.sampled()
     keyed = {
@@ -524,7 +551,9 @@ def clip_verdict(whole: ChannelMap, clip: Clip, old: Rig) -> ClipVerdict:
     ]
     moved = _moved_by(old, {channel_node(name) for name in keyed})
     for control in whole.controls:
-        turned = any(f"{control.old}.turn.{axis}" in keyed for axis in "xyz")
+        # One turn alone is the same turn in every order.
+        turns = [keyed.get(f"{control.old}.turn.{axis}", []) for axis in "xyz"]
+        turned = sum(any(value != 0.0 for value in held) for held in turns) > 1
         if (control.resolved and control.old in moved) or (control.reordered and turned):
             found.append((control.verdict, control.reasons))
     reasons = dict.fromkeys(
@@ -538,6 +567,11 @@ def clip_verdict(whole: ChannelMap, clip: Clip, old: Rig) -> ClipVerdict:
 
 
 def _of_clip(link: ChannelLink, values: list[float]) -> tuple[Verdict, tuple[str, ...]]:
+    if link.pinned:
+        # The clip has keys here, so that no default counts: it is the last of the reasons.
+        told = link.reasons[:-1]
+        kept: Verdict = "keeps" if not told else link.verdict
+        link = replace(link, pinned=False, verdict=kept, reasons=told)
     if link.verdict != "breaks" or not link.narrowed:
         return link.verdict, link.reasons
     if link.options:
@@ -565,77 +599,6 @@ def _moved_by(rig: Rig, controls: set[str]) -> set[str]:
                 found.add(name)
                 waiting.append(name)
     return found
-
-
-# ---- carrying values -----------------------------------------------------------------------------
-
-
-def carried(
-    whole: ChannelMap,
-    values: Mapping[str, Array],
-    *,
-    pinned: bool = True,
-    reordered: bool = True,
-) -> dict[str, Array]:
-    """Values of old channels, (poses,) each, as values of the new rig's channels.
-
-    Names, signs and choices are carried; `pinned`: old defaults, where they changed and are not
-    given; `reordered`: turns are worked out again, pose by pose, which is exact at each. What
-    breaks for want of a channel is left out, and nothing is solved: a control in another space
-    keeps its values.
-    """
-    import numpy as np
-
-    links = {link.old: link for link in whole.channels}
-    shape = next((np.shape(value) for value in values.values()), ())
-    found: dict[str, Array] = {}
-    for name, value in values.items():
-        link = links.get(name)
-        if link is None or link.new is None:
-            continue
-        held = np.asarray(value, dtype=np.float64)
-        if link.options:
-            index = np.array(link.options, dtype=np.float64)
-            held = index[np.rint(held).astype(int)]
-            held = np.where(held < 0.0, 0.0, held)
-        for name in (link.new, *link.also):
-            found[name] = link.sign * held
-    for link in whole.channels if pinned else ():
-        if link.pinned and link.new is not None and link.new not in found:
-            default = float(link.options[int(link.default)]) if link.options else link.default
-            if default >= 0.0 or not link.options:
-                found[link.new] = np.full(shape, default)
-    if reordered:
-        for control in whole.controls:
-            if control.reordered and control.new is not None:
-                _reorder(control, links, found, shape)
-    return found
-
-
-def _reorder(
-    control: ControlLink,
-    links: Mapping[str, ChannelLink],
-    found: dict[str, Array],
-    shape: tuple[int, ...],
-) -> None:
-    """The turns of a control worked out again, in place."""
-    import numpy as np
-
-    from somite.spatial.rotation import euler_from_quaternion, quaternion_from_euler
-
-    names = [f"{control.new}.turn.{axis}" for axis in "xyz"]
-    if not any(name in found for name in names):
-        return
-    onto = {axis: axis for axis in "xyz"}
-    for axis in "xyz":
-        link = links.get(f"{control.old}.turn.{axis}")
-        if link is not None and link.new is not None:
-            onto[axis] = link.new[-1]
-    order = "".join([onto[axis] for axis in control.old_order])
-    parts = [found.get(name, np.zeros(shape)) for name in names]
-    turn = quaternion_from_euler((parts[0], parts[1], parts[2]), order)
-    for name, part in zip(names, euler_from_quaternion(turn, control.new_order), strict=True):
-        found[name] = np.broadcast_to(np.asarray(part), shape).copy() if shape else np.asarray(part)
 
 
 def worst(verdicts: Iterable[Verdict]) -> Verdict:

@@ -8,12 +8,25 @@ from that day on: only what `UNMEANT` lists is passed over. Nothing here knows w
 from __future__ import annotations
 
 import types
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, fields, is_dataclass, replace
 from functools import cache
 from typing import Any, Literal, TypeAlias, get_args, get_origin, get_type_hints
 
-from somite.ir import CHANNELS, Dial, Excuse, Frame, Limit, PlacedRig, Rename, Rig, Setting, Sweep
+from somite.ir import (
+    CHANNELS,
+    Apply,
+    Dial,
+    Excuse,
+    Frame,
+    Limit,
+    Measure,
+    PlacedRig,
+    Rename,
+    Rig,
+    Setting,
+    Sweep,
+)
 
 UNMEANT = frozenset({"origin", "text", "version"})
 """Fields that say where and how something was written, not what it is."""
@@ -40,8 +53,11 @@ KEYS: dict[type, str] = {
 }
 """Records inside records that are told apart by a field, whatever order they stand in."""
 
-UNORDERED = frozenset({"expectations", "locks", "poses", "ignores", "shown"})
+UNORDERED = frozenset({"expectations", "ignores", "locks", "members", "poses", "shown"})
 """Tuples of whose order nothing depends."""
+
+EITHER_WAY = frozenset({"add", "maximum", "minimum", "multiply"})
+"""Operations of live numbers that come to the same whichever operand stands first."""
 
 PLACE = 1e-6
 """Places that differ by less than this share of the rig's height are the same."""
@@ -112,10 +128,19 @@ def bare(value: Any) -> Any:
     held = []
     for name in meant(kind):
         one = bare(getattr(value, name))
-        if isinstance(one, tuple) and (name in UNORDERED or keyed(getattr(value, name))):
+        if isinstance(one, tuple) and (in_any_order(value, name) or keyed(getattr(value, name))):
             one = tuple(sorted(one, key=repr))
         held.append(one)
     return (kind.__name__, *held)
+
+
+def in_any_order(record: Any, field: str) -> bool:
+    """Whether nothing depends on the order of what a field of a record holds."""
+    if isinstance(record, Apply):
+        return field == "operands" and record.operation in EITHER_WAY
+    if isinstance(record, Measure):
+        return field == "of" and record.what == "distance"
+    return field in UNORDERED
 
 
 def keyed(value: Any) -> str | None:
@@ -207,7 +232,13 @@ def same(old: Any, new: Any, within: Tolerance, field: str = "") -> bool:
     if isinstance(old, Frame):
         return same_frames(old, new, within)
     kind: Any = type(old)
-    return all(same(getattr(old, name), getattr(new, name), within, name) for name in meant(kind))
+    for name in meant(kind):
+        a, b = getattr(old, name), getattr(new, name)
+        if isinstance(a, tuple) and in_any_order(old, name) and in_any_order(new, name):
+            a, b = (tuple(sorted(one, key=_ranked)) for one in (a, b))
+        if not same(a, b, within, name):
+            return False
+    return True
 
 
 def _same_tuples(old: Any, new: Any, within: Tolerance, field: str) -> bool:
@@ -244,11 +275,3 @@ def records(rig: Rig) -> Iterator[tuple[str, Any]]:
     for name in collections():
         for record in getattr(rig, name):
             yield name, record
-
-
-def sorted_rig(rig: Rig, order: Callable[[Any], Any] = key_of) -> Rig:
-    """The rig with each collection in the order of its names."""
-    held: dict[str, Any] = {
-        name: tuple(sorted(getattr(rig, name), key=order)) for name in collections()
-    }
-    return replace(rig, **held)

@@ -87,6 +87,16 @@ def unmet(required: Sequence[Requirement], review: Review, character: str) -> It
         )
 
 
+def untried(required: Sequence[Requirement]) -> Iterator[Finding]:
+    """A finding for each requirement where nothing could be compared that would show it met."""
+    for one in required:
+        yield REQUIREMENT_UNMET.at(
+            None,
+            f"expected {one.what}={one.verdict}, found no character that could be compared",
+            help="name sides that have a character in common, and no mistake in it",
+        )
+
+
 def _answer(one: Requirement, review: Review) -> tuple[Verdict, tuple[str, ...]]:
     if one.what == "channels":
         return review.channels.verdict, review.channels.reasons

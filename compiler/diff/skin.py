@@ -1,7 +1,8 @@
 """What a change of a rig does to a mesh that is bound to it.
 
 In come two rigs and what is which in them, out goes a `Skin`: the bound joints that were added,
-removed, renamed, put under another parent or moved at rest. It is decided from the two rigs alone.
+removed, renamed, put under another parent or moved at rest. Weights are not known, and nothing is
+posed: it is decided from the two rigs alone.
 """
 
 from __future__ import annotations

@@ -8,7 +8,16 @@ colour alone: roles differ in weight and dash, and marked parts are drawn heavy 
 from __future__ import annotations
 
 from somite.drawing.picture import View, picture
-from somite.drawing.posed import at_pose
+from somite.drawing.posed import at_pose, solved_only, unseen
 from somite.drawing.strokes import Stroke, Transform, strokes_of
 
-__all__ = ["Stroke", "Transform", "View", "at_pose", "picture", "strokes_of"]
+__all__ = [
+    "Stroke",
+    "Transform",
+    "View",
+    "at_pose",
+    "picture",
+    "solved_only",
+    "strokes_of",
+    "unseen",
+]

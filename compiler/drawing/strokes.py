@@ -24,6 +24,9 @@ Role: TypeAlias = Literal["bone", "link", "joint", "curve", "point", "control", 
 SAMPLES = 12
 """Points along each span of a curve."""
 
+NEAR = 1e-6
+"""Places nearer than this, by the length between, are one."""
+
 
 @dataclass(frozen=True, slots=True)
 class Transform:
@@ -102,14 +105,32 @@ def _bones(settled: Settled, at: Mapping[str, Transform]) -> Iterator[Stroke]:
 def _links(settled: Settled, at: Mapping[str, Transform]) -> Iterator[Stroke]:
     """Lines from joints to the joints that carry them, where no bone is between."""
     bones = {(a, b) for chain in settled.rig.chains for a, b in pairwise(chain.joints)}
-    kinds = {node.name: node.kind for node in settled.rig.nodes}
+    nodes = {node.name: node for node in settled.rig.nodes}
+    whole = [
+        (at[chain.joints[0]].place, at[chain.joints[-1]].through(settled.ends[chain.name]))
+        for chain in settled.rig.chains
+    ]
     for node in settled.rig.nodes:
-        parent = node.parent
-        if node.kind != "joint" or parent is None or kinds.get(parent) != "joint":
+        carrier = _carrier(node, nodes)
+        if node.kind != "joint" or carrier is None or (carrier.name, node.name) in bones:
             continue
-        ends = (at[parent].place, at[node.name].place)
-        if (parent, node.name) not in bones and distance(*ends) > 0.0:
+        ends = (at[carrier.name].place, at[node.name].place)
+        if distance(*ends) > 0.0 and not _is_spanned(ends, whole):
             yield Stroke("link", node.name, (ends,))
+
+
+def _carrier(node: Node, nodes: Mapping[str, Node]) -> Node | None:
+    """The joint that a node hangs under, directly or by groups only."""
+    above = nodes.get(node.parent or "")
+    while above is not None and above.kind == "group":
+        above = nodes.get(above.parent or "")
+    return above if above is not None and above.kind == "joint" else None
+
+
+def _is_spanned(ends: Line, chains: Sequence[tuple[Vector, Vector]]) -> bool:
+    """Whether a chain of bones runs from the one end to the other."""
+    near = NEAR * distance(*ends)
+    return any(distance(ends[0], a) <= near and distance(ends[1], b) <= near for a, b in chains)
 
 
 def _curve(curve: Curve, points: Sequence[Vector] | None) -> Iterator[Stroke]:

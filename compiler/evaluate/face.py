@@ -80,5 +80,5 @@ class Faced:
             offset = [part[k, 0] for part in self.offsets]
             fixed = (*self.axis, *self.up_own, *self.up_axis, *offset, self.near)
             slots = (writer.slot(target), mounts[k], writer.slot(mark), writer.slot(up))
-            members.append((*slots, writer.constant(*fixed)))
+            members.append((*slots, writer.scratch(4), writer.constant(*fixed)))
         writer.add(scalar.faced, members)

@@ -69,7 +69,7 @@ def select(
         elif isinstance(value, Many) and segment in ("first", "last"):
             value = value.members[0 if segment == "first" else -1]
         elif isinstance(value, Arrow | Spot) and segment in ("x", "y", "z"):
-            value = component(scope, value, str(segment))
+            value = component(value, str(segment))
         elif isinstance(value, Handle):
             return walk_entity(scope, node, value.entity, rest[rest.index(segment) :])
         else:
@@ -82,7 +82,7 @@ def select(
     return value
 
 
-def component(scope: Scope, value: Arrow | Spot, axis: str) -> Value:
+def component(value: Arrow | Spot, axis: str) -> Value:
     """One component of a vector or of a place."""
     at = "xyz".index(axis)
     if isinstance(value, Spot):
@@ -171,7 +171,7 @@ def walk_entity(scope: Scope, node: Argument, entity: Entity, rest: tuple[str | 
             )
         return walk(scope, node, inner, rest[1:], segment)
     if isinstance(entity, Placed) and rest in (("x",), ("y",), ("z",)):
-        return component(scope, Spot(entity.frame_for(scope)), str(segment))
+        return component(Spot(entity.frame_for(scope)), str(segment))
     if isinstance(entity, NodeEntity):
         check_channel(scope, node, entity, rest)
         return Handle(entity, rest)

@@ -2,6 +2,7 @@
 
 In comes a clause and the scope that it stands in, out comes the condition as the IR has it. It may
 stand on a control, on a use (for every control in it) and on a list (for every control of it).
+Whether a condition holds in a pose is for who poses the rig.
 """
 
 from __future__ import annotations
@@ -111,11 +112,9 @@ def _by_number(
             None if below is None else -below + 0.0,
             None if above is None else -above + 0.0,
         )
-    low = dial.low if above is None or (dial.low is not None and dial.low > above) else above
-    high = dial.high if below is None or (dial.high is not None and dial.high < below) else below
     never = above is not None and dial.high is not None and dial.high <= above
     never = never or (below is not None and dial.low is not None and dial.low >= below)
-    if never or (low is not None and high is not None and low >= high):
+    if never or (above is not None and below is not None and above >= below):
         raise scope.stop(
             SHOWN_FORM,
             clause,

@@ -17,6 +17,7 @@ from somite.history.asking import NO_HISTORY, HistoryError, Question
 from somite.history.kept import Known
 from somite.history.meanings import Change, Compared, Meaning, Pair, Piece, Said, State, Works
 from somite.history.walking import Commit, Trees, commits, former_path, trees
+from somite.report.change_words import many
 from somite.revisions import Entry, GitError
 
 BATCHES = (8, 32, 128, 512)
@@ -248,7 +249,7 @@ class _History:
         there = self.known.names.get(own.digest, ())
         if self.question.name is None:
             count = Counter([kind for _, kind in there])
-            told = ", ".join([f"{number} {kind}" for kind, number in sorted(count.items())])
+            told = ", ".join([f"{n} {many(kind, n)}" for kind, n in sorted(count.items())])
             yield Told(one, "first", (Said("", told, ""),), sheet_of_later=later)
         elif any(_is_about(name, names) for name, _ in there):
             yield Told(one, "first", (), tuple(sorted(names)), sheet_of_later=later)

@@ -64,7 +64,7 @@ def length(kind: str, measure: str, stature: Decimal) -> Figure | None:
     if measure == STATURE:
         return Figure(stature, True, "the stature itself")
     if kind in data["survey"] and measure in data["survey"][kind]:
-        return _surveyed(data["survey"][kind], kind, measure, stature)
+        return _surveyed(data["survey"][kind], measure, stature)
     share = data["proportions"].get(measure)
     if share is None:
         return None
@@ -72,7 +72,7 @@ def length(kind: str, measure: str, stature: Decimal) -> Figure | None:
     return Figure(share * stature, False, f"{words}, {share} of the stature (proportions)")
 
 
-def _surveyed(survey: Mapping[str, list[Any]], kind: str, measure: str, stature: Decimal) -> Figure:
+def _surveyed(survey: Mapping[str, list[Any]], measure: str, stature: Decimal) -> Figure:
     statures = [Decimal(value) * _MILLIMETRE for value in survey[STATURE]]
     values = [Decimal(value) * _MILLIMETRE for value in survey[measure]]
     if stature in statures:

@@ -338,8 +338,7 @@ def _symmetrised(
         rig,
         nodes=tuple(nodes.values()),
         chains=tuple(
-            _chain(one, chains, nodes, signs, across) if plane.has(one.name) else one
-            for one in rig.chains
+            _chain(one, chains, signs, across) if plane.has(one.name) else one for one in rig.chains
         ),
         curves=tuple(made.values()),
         constraints=tuple(
@@ -420,7 +419,6 @@ def _reflected(rest: Frame, across: int, diagonal: Signs) -> Frame:
 def _chain(
     chain: Chain,
     chains: Mapping[str, Chain],
-    nodes: Mapping[str, Node],
     signs: Mapping[str, tuple[str, Signs]],
     across: int,
 ) -> Chain:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from somite.evaluate.algebra import Array
-from somite.ir import Rig, Vector
+from somite.ir import Rig
 from somite.units import PI, metres_per
 
 
@@ -46,12 +46,6 @@ def length_words(rig: Rig, metres: float) -> str:
 def angle_words(radians: float) -> str:
     """An angle in degrees: "30 deg"."""
     return f"{_written(radians * 180.0 / PI)} deg"
-
-
-def place_words(rig: Rig, place: Vector) -> str:
-    """A position in the rig's unit: "(0, 12.5, 3) cm"."""
-    scale = metres_per(rig.unit)
-    return "(" + ", ".join(_written(value / scale) for value in place) + f") {rig.unit}"
 
 
 def value_words(rig: Rig, unit: str, value: float) -> str:

@@ -79,9 +79,7 @@ def breaches(trial: Trial) -> Iterator[Breach]:
     pairs = [(similarities[0], values) for values in seeded]
     pairs += [(one, {}) for one in similarities[1:]]
     before = _posed(evaluator, [values for _, values in pairs])
-    after = _posed(
-        evaluator, [{**values, **_given(evaluator, carrier, one)} for one, values in pairs]
-    )
+    after = _posed(evaluator, [{**values, **_given(carrier, one)} for one, values in pairs])
     misses = _Misses.of(trial, before, after, [one for one, _ in pairs])
     yield from _told(trial, carrier, misses, pairs, before, after)
 
@@ -121,7 +119,7 @@ def _led(leader: Leader) -> Leader:
     return replace(leader, node=STAND_IN) if leader.node is None else leader
 
 
-def _given(evaluator: Evaluator, carrier: Node, one: Similarity) -> dict[str, float]:
+def _given(carrier: Node, one: Similarity) -> dict[str, float]:
     """The channels of the carrier and of the world that make a similarity.
 
     The carrier stands on a rest mount Q, p: its turn is Q⁻¹ R Q and its move takes p to where the

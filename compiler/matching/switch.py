@@ -241,13 +241,13 @@ class _Switching:
             evaluator,
             channels,
             wanted,
-            tuple(keep),
-            tuple(seeds),
-            routes,
-            duty.own(),
-            seen,
-            lambda node: self.web.sooner([node]),
-            frozenset(self.dials),
+            keep=tuple(keep),
+            seeds=tuple(seeds),
+            routes=routes,
+            loose=duty.own(),
+            seen=seen,
+            sooner=lambda node: self.web.sooner([node]),
+            fixed=frozenset(self.dials),
         )
 
     def _written(self) -> tuple[str, ...]:

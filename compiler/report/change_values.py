@@ -6,10 +6,12 @@ change.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import fields, is_dataclass
 from typing import Any
 
+from somite.axes import Axes
 from somite.canonical import number
 from somite.diff.records import Change
 from somite.ir import (
@@ -27,6 +29,7 @@ from somite.ir import (
     Shape,
     Shown,
     Sweep,
+    Vector,
 )
 from somite.units import degrees, metres_per
 
@@ -52,6 +55,11 @@ class Values:
             {node.name: node for node in old.nodes},
             {node.name: node for node in new.nodes},
         )
+
+    def apart(self, before: Vector, after: Vector) -> float:
+        """How far two places are apart (metres), each as its side's recipe counts."""
+        old, new = (Axes(rig.up, rig.front) for rig in (self.old, self.new))
+        return math.dist(old.to_neutral(before), new.to_neutral(after))
 
     def before(self, change: Change) -> str | None:
         """The value before, in the old recipe's units; None where there was none."""

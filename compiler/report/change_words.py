@@ -22,8 +22,11 @@ from somite.ir import (
     Feed,
     Follow,
     Frame,
+    Gauge,
     Limit,
+    NamedList,
     Node,
+    Nudge,
     PlacedRig,
     Pose,
     Reach,
@@ -112,6 +115,10 @@ class Words:
             if isinstance(record, Face):
                 verb = "now faces" if added else "no longer faces"
             return Said(name, f"{verb} {self._solver(record)}", key)
+        if isinstance(record, Nudge):
+            by = self.values.place(record.by, self.values.new if added else self.values.old)
+            verb = "is nudged" if added else "is no longer nudged"
+            return Said(name, f'{verb} by {by}, because "{record.because}"', key)
         told = self._with(record, change)
         if isinstance(record, Feed):
             verb = "is now driven by" if added else "is no longer driven by"
@@ -131,6 +138,10 @@ class Words:
             return f', {_of_whom(record)}, on "{record.socket}"'
         if isinstance(record, Check | Pose | Chain | Curve):
             return ""
+        if isinstance(record, Gauge):
+            return f": {live(record.value)}"
+        if isinstance(record, NamedList):
+            return f" of {listed(record.members)}"
         described = self.values.value(record, change, side)
         return f": {described}" if described else ""
 
@@ -156,7 +167,7 @@ class Words:
     def _amount(self, change: Change) -> float:
         before, after = change.before, change.after
         if change.path[-1] in ("place", "end") and before and after:
-            return math.dist(before, after)
+            return self.values.apart(before, after)
         if change.path == ("shape", "width") and before and after:
             return abs(float(after - before))
         if change.path[-1] == "turn" and before and after and len(before) == 4:
@@ -277,19 +288,41 @@ class Words:
                 self.values.after(change) or "nothing",
             )
             return f"is drawn as {after}, it was {before}"
-        word = {"width": "wide", "kind": "in shape", "axis": "across"}.get(
-            change.path[1], change.path[1]
-        )
         before, after = self.values.both(change)
-        return f"is {after} {word}, it was {before}"
+        told = {
+            "width": f"is {after} wide, it was {before}",
+            "kind": f"is drawn as {_an(after)}, it was {_an(before)}",
+            "axis": f"is drawn across {after}, it was across {before}",
+            "offset": f"is drawn shifted by {after}, it was by {before}",
+        }
+        return told.get(change.path[1], "")
 
     def _excuses(self, change: Change) -> str:
         law = change.path[1]
         if change.what == "added":
-            return f'excuses law {law} because "{change.after.because}"'
+            return f'excuses the law "{law}" because "{change.after.because}"'
         if change.what == "removed":
-            return f"no longer excuses law {law}"
-        return f'excuses law {law} for another reason: "{change.after}"'
+            return f'no longer excuses the law "{law}"'
+        return f'excuses the law "{law}" for another reason: "{change.after}"'
+
+    def _of_recipe(self, change: Change) -> str:
+        """What the head of a recipe says; of anything else nothing is known here."""
+        before, after = self.values.both(change)
+        told = {
+            "unit": f"is written in {after}, it was in {before}",
+            "up": f"has {after} up, it had {before}",
+            "front": f"has {after} in front, it had {before}",
+            "revision": f"is revision {after}, it was {before}",
+        }
+        return told[change.topic] if change.kind == "recipe" else ""
+
+    def _led(self, change: Change) -> str:
+        """What leads a ride, a reach, a twist or a face."""
+        words = _LED.get((change.kind, change.path))
+        if words is None:
+            return ""
+        before, after = self.values.both(change)
+        return words.format(after=after, before=before)
 
     def _about(self, change: Change) -> str:
         return "is described otherwise" if change.after else "has no description any more"
@@ -372,7 +405,7 @@ class Words:
             f"has {len(more)} more: {listed(more)}" if more else "",
             f"has {len(fewer)} fewer: {listed(fewer)}" if fewer else "",
         ]
-        return "; ".join([one for one in told if one]) or "names the same in another order"
+        return "; ".join([one for one in told if one])
 
     def _set(self, change: Change) -> str:
         channel = change.path[1]
@@ -435,6 +468,19 @@ _KNOWN: Mapping[tuple[str, str], Sentence] = {
     ("nodes", "dials"): Words._dials,
     ("nodes", "shape"): Words._shape,
     ("", "excuses"): Words._excuses,
+    ("", "unit"): Words._of_recipe,
+    ("", "up"): Words._of_recipe,
+    ("", "front"): Words._of_recipe,
+    ("", "revision"): Words._of_recipe,
+    ("constraints", "carrier"): Words._led,
+    ("constraints", "curve"): Words._led,
+    ("constraints", "stretch"): Words._led,
+    ("constraints", "goal"): Words._led,
+    ("constraints", "pole"): Words._led,
+    ("constraints", "start"): Words._led,
+    ("constraints", "end"): Words._led,
+    ("constraints", "mark"): Words._led,
+    ("constraints", "up_node"): Words._led,
     ("", "about"): Words._about,
     ("", "spelled"): Words._spelled,
     ("nodes", "was"): Words._was,
@@ -459,6 +505,22 @@ _KNOWN: Mapping[tuple[str, str], Sentence] = {
     ("placed", "character"): Words._measured,
     ("placed", "ground"): Words._stands,
 }
+
+_LED: Mapping[tuple[str, tuple[str, ...]], str] = {
+    ("ride", ("carrier",)): "is carried by {after}, it was by {before}",
+    ("ride", ("curve",)): "goes along {after}, it went along {before}",
+    ("ride", ("stretch", "channel")): "is stretched by {after}, it was by {before}",
+    ("reach", ("stretch", "channel")): "is stretched by {after}, it was by {before}",
+    ("reach", ("goal",)): "goes to {after}, it went to {before}",
+    ("reach", ("pole",)): "bends toward {after}, it bent toward {before}",
+    ("twist", ("start", "node")): "takes its start from {after}, it took it from {before}",
+    ("twist", ("start", "relative")): "counts its start against {after}, it did against {before}",
+    ("twist", ("end", "node")): "takes its end from {after}, it took it from {before}",
+    ("twist", ("end", "relative")): "counts its end against {after}, it did against {before}",
+    ("face", ("mark",)): "looks at {after}, it looked at {before}",
+    ("face", ("up_node",)): "takes its up from {after}, it took it from {before}",
+}
+"""What is said where something else leads a constraint."""
 
 _HAS = {True: "now has a", False: "no longer has its"}
 

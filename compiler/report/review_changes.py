@@ -25,6 +25,10 @@ MOST_ALIKE = 4
 """Things of one kind that are listed one by one; more are counted."""
 
 
+_WHOLE = re.compile(r"is (a new|gone: an?) (\w+)(.*)")
+"""What is said of a thing that is new or gone."""
+
+
 @dataclass(frozen=True, slots=True)
 class Line:
     """One sentence of an outline: its subject, what is said of it, and of which characters.
@@ -341,9 +345,20 @@ def _fold_same(entries: list[_Entry], told: Told) -> list[_Entry]:
             found += members
             continue
         names = listed([one.said.subject for one in members])
-        said = replace(first, subject="", text=f"{first.text}: {names}")
+        said = replace(first, subject="", text=_of_many(members, names))
         found.append(replace(members[0], said=said, count=sum(one.count for one in members)))
     return found
+
+
+def _of_many(members: Sequence[_Entry], names: str) -> str:
+    """The same of several things in one sentence."""
+    text = members[0].said.text
+    whole = _WHOLE.fullmatch(text)
+    if whole is None:
+        return f"{names}: each {text}"
+    how, kind, rest = whole.groups()
+    word = "new" if how.startswith("a") else "gone"
+    return f"{len(members)} {many(kind, len(members))} are {word}{rest}: {names}"
 
 
 def sections(told: Sequence[tuple[str, Told]]) -> Iterator[Section]:

@@ -2,7 +2,8 @@
 
 What comes in is reviews by character; what goes out is one document whose schema is generated from
 the records below (`somite schema diff`). Lengths are in the new recipe's unit, angles in degrees,
-and values are written as a person reads them; shares are of the rig's height.
+and values are written as a person reads them; shares are of the rig's height. Nothing is judged
+here.
 """
 
 from __future__ import annotations
@@ -120,6 +121,8 @@ class OfClip:
 
 @dataclass(frozen=True, slots=True)
 class Reparented:
+    """A bound joint that is under another one."""
+
     joint: str
     old: str | None
     new: str | None
@@ -127,6 +130,8 @@ class Reparented:
 
 @dataclass(frozen=True, slots=True)
 class MovedAtRest:
+    """A bound joint that stands elsewhere at rest."""
+
     joint: str
     by: float
     turned: float
@@ -134,6 +139,8 @@ class MovedAtRest:
 
 @dataclass(frozen=True, slots=True)
 class RenamedJoint:
+    """A bound joint that has another name."""
+
     old: str
     new: str
 
@@ -187,6 +194,8 @@ class Elsewhere:
 
 @dataclass(frozen=True, slots=True)
 class Tried:
+    """How many poses were tried of one kind."""
+
     by: By
     poses: int
 
@@ -202,6 +211,8 @@ class Moving:
 
 @dataclass(frozen=True, slots=True)
 class ClipPicture:
+    """The worst error along one clip, and the frame of it."""
+
     clip: str
     share: float
     frame: float

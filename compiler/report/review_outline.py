@@ -7,6 +7,7 @@ here knows how a view looks.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal, TypeAlias
@@ -23,6 +24,9 @@ from somite.units import PI, degrees
 if TYPE_CHECKING:
     from somite.diff.behaviour import Departure
 
+_NAMED = re.compile(r'"[^"]*"')
+_AXES = re.compile(r'^"(.+)\.(?:move|turn)\.[xyz]" (?:lies along|counts the other way)')
+
 Answer: TypeAlias = Verdict | Literal["changes"]
 
 
@@ -31,7 +35,8 @@ class Effect:
     """What one control (or pose, or clip) now does otherwise, by its worst joint.
 
     `pose` is what to set to see it, `channel=value` as `somite pose --set` takes it: channels of
-    the new rig, or where it has none of them, of the old (`of_old`). `command` poses it.
+    the new rig, or where it has none of them, of the old (`of_old`). `command` poses it. `lost` is
+    what is set in the old rig alone, since the new one has no such channel or choice.
     """
 
     control: str
@@ -44,6 +49,7 @@ class Effect:
     of_old: bool = False
     command: str | None = None
     characters: tuple[str, ...] = ()
+    lost: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +128,7 @@ def _effects(reviews: Sequence[tuple[str, Review]]) -> Iterator[Effect]:
                 max(len({d.joint for d in one}) for _, _, one in of_characters),
                 *_pose(departure, review),
                 characters=() if len(names) == len(reviews) else tuple(names),
+                lost=_lost(departure, review),
             )
         )
     found.sort(key=lambda one: (-_worst(one.departure), one.control))
@@ -130,13 +137,31 @@ def _effects(reviews: Sequence[tuple[str, Review]]) -> Iterator[Effect]:
 
 def _pose(one: Departure, review: Review) -> tuple[tuple[str, ...], bool]:
     """What to set, and whether it is of the old rig."""
-    values = Values(review.difference.old, review.difference.new)
     side = 1 if one.now or not one.probe.settings else 0
-    told = [
-        f"{name}={values.of_channel(value, name, side).replace(' ', '')}"
-        for name, value in (one.now if side else one.probe.settings)
-    ]
-    return tuple(told), side == 0
+    return _set(one.now if side else one.probe.settings, review, side), side == 0
+
+
+def _lost(one: Departure, review: Review) -> tuple[str, ...]:
+    """What is set in the old rig and can not be in the new one, where that one is posed."""
+    gone: list[tuple[str, float]] = []
+    for name, value in one.probe.settings if one.now else ():
+        link = review.channels.channel(name)
+        if link is not None and (
+            link.new is None or (link.options and link.options[round(value)] < 0)
+        ):
+            gone.append((name, value))
+    return _set(gone, review, 0)
+
+
+def _set(settings: Iterable[tuple[str, float]], review: Review, side: int) -> tuple[str, ...]:
+    """Settings as `somite pose --set` takes them."""
+    values = Values(review.difference.old, review.difference.new)
+    return tuple(
+        [
+            f"{name}={values.of_channel(value, name, side).replace(' ', '')}"
+            for name, value in settings
+        ]
+    )
 
 
 def _pose_name(one: Departure) -> str:
@@ -227,7 +252,7 @@ def _questions(reviews: Sequence[tuple[str, Review]]) -> Iterator[Question]:
     pictures = [(name, review) for name, review in reviews if review.picture is not None]
     if pictures:
         yield _picture(pictures)
-    skin = _merged("skin", [(n, r.skin.verdict, _skin_reasons(r)) for n, r in reviews])
+    skin = _skin(reviews)
     if skin.answer == "keeps":
         bound = sorted({review.skin.bound for _, review in reviews})
         many = f"{bound[0]}" if len(bound) == 1 else f"{bound[0]} to {bound[-1]}"
@@ -262,11 +287,32 @@ def _alike(reasons: Iterable[str]) -> tuple[str, ...]:
             found[key] = f"{as_left(reason)} (left and right)"
         else:
             found.setdefault(key, reason)
-    called = [reason for reason in found.values() if '" is called "' in reason]
-    others = [reason for reason in found.values() if reason not in called]
-    if len(called) > MOST_ALIKE:
-        called = [f"{called[0]}, and {len(called) - 1} more have other names"]
-    return (*others, *called)
+    kinds: dict[str, list[str]] = {}
+    for reason in found.values():
+        kinds.setdefault(_kind_of(reason), []).append(reason)
+    # That something only has another name comes last: it is the least.
+    ranked = sorted(kinds, key=lambda kind: '" is called "' in kind)
+    return tuple([one for kind in ranked for one in _counted(kinds[kind])])
+
+
+def _kind_of(reason: str) -> str:
+    """A reason without what it is of: other axes of a control are of one kind."""
+    if _AXES.search(reason):
+        return "axes"
+    return _NAMED.sub('""', reason)
+
+
+def _counted(reasons: Sequence[str]) -> Sequence[str]:
+    """Reasons of one kind, many of them counted."""
+    if len(reasons) <= MOST_ALIKE:
+        return reasons
+    axes = [found[1] for reason in reasons if (found := _AXES.search(reason))]
+    if axes:
+        names = [*dict.fromkeys(axes)]
+        return [
+            f"axes point another way of {len(names)} {many('control', len(names))}: {listed(names)}"
+        ]
+    return [f"{reasons[0]}, and so {len(reasons) - 1} more"]
 
 
 def _picture(pictures: Sequence[tuple[str, Review]]) -> Question:
@@ -285,43 +331,82 @@ def _picture(pictures: Sequence[tuple[str, Review]]) -> Question:
         )
         reasons.append(measured)
     else:
-        most = "no joint is off" if percent(picture.share) == "0%" else ""
-        reasons.append(
-            f"{most or f'at most {percent(picture.share)} of the height off'}; {measured}"
-        )
+        once = " once clips are carried" if any(map(_carries, pictures)) else ""
+        reasons.append(f"{_most_off(picture.share)}{once}; {measured}")
     if any(one.resolved for one in review.channels.controls) and not kept:
-        reasons.append("without what somite carry solves again for controls in another space")
-    reasons += [
-        f"clip {clip}: at most {percent(share)} of the height off, in frame {frame:g}"
-        for clip, share, frame in picture.by_clip
-    ]
+        reasons.append("controls in another space are not solved again here, as somite carry does")
+    for clip, share, frame in picture.by_clip:
+        where = f", in frame {frame:g}" if percent(share) != "0%" else ""
+        reasons.append(f"clip {clip}: {_most_off(share)}{where}")
     off = [n for n, one in pictures if one.picture is not None and not one.picture.keeps]
     characters = tuple(off) if 0 < len(off) < len(pictures) else ()
     answer: Answer = "keeps" if kept else "changes"
     return Question("picture", answer, tuple(reasons), characters)
 
 
-def _skin_reasons(review: Review) -> tuple[str, ...]:
+def _carries(one: tuple[str, Review]) -> bool:
+    """Whether poses were carried to be measured, since their channels mean something else."""
+    channels = one[1].channels
+    return any(link.pinned for link in channels.channels) or any(
+        link.reordered for link in channels.controls
+    )
+
+
+def _most_off(share: float) -> str:
+    """How far off joints are at most."""
+    told = percent(share)
+    if told == "0%":
+        return "no joint is off"
+    return f"{told if told.startswith('less') else f'at most {told}'} of the height off"
+
+
+def _skin(reviews: Sequence[tuple[str, Review]]) -> Question:
+    """The answer for the skin, with each reason once: of the character that it is most of."""
+    held = [(name, review.skin.verdict, _skin_reasons(review)) for name, review in reviews]
+    worst: Verdict = max((one[1] for one in held), key=VERDICTS.index)
+    of = [one for one in held if one[1] == worst]
+    told: dict[str, list[tuple[float, str, str]]] = {}
+    for name, _, reasons in of:
+        for kind, (amount, text) in reasons.items():
+            told.setdefault(kind, []).append((amount, text, name))
+    said: list[str] = []
+    for every in told.values():
+        _, text, name = max(every, key=lambda one: one[0])
+        if len({one[1] for one in every}) > 1:
+            text += f" (most in {name})"
+        if len(every) < len(of):
+            text += f" [{only_text([one[2] for one in every], len(of))}]"
+        said.append(text)
+    characters = () if len(of) == len(held) else tuple([one[0] for one in of])
+    return Question("skin", worst, tuple(said), characters)
+
+
+def _skin_reasons(review: Review) -> dict[str, tuple[float, str]]:
+    """Why a skin does not keep: by what happened, how much of it, and in words."""
     skin, unit = review.skin, review.difference.new.unit
-    found: list[str] = []
+    found: dict[str, tuple[float, str]] = {}
     for names, word in ((skin.added, "more"), (skin.removed, "fewer")):
         if names:
-            found.append(f"{_bound(len(names))} {word}: {listed(names)}")
+            found[word] = len(names), f"{_bound(len(names))} {word}: {listed(names)}"
     if skin.reparented:
         told = [
             f"{name} is under {new or 'nothing'}, it was under {old or 'nothing'}"
             for name, old, new in skin.reparented
         ]
-        found.append("; ".join(told[:3]) + (f" and {len(told) - 3} more" if len(told) > 3 else ""))
+        more = f" and {len(told) - 3} more" if len(told) > 3 else ""
+        found["parent"] = len(told), "; ".join(told[:3]) + more
     if skin.moved:
-        far = max(skin.moved, key=lambda one: one.by)
+        far = max(skin.moved, key=lambda one: (round(one.by, 9), one.turned))
         by = rough_length(far.by, unit)
+        if round(far.by, 9) <= 0.0:
+            by = f"a turn of {rough(degrees(far.turned), 'deg')}"
         verb = "stands" if len(skin.moved) == 1 else "stand"
-        found.append(f"{_bound(len(skin.moved))} {verb} otherwise at rest, {far.new} by {by}")
+        text = f"{_bound(len(skin.moved))} {verb} otherwise at rest, {far.new} by {by}"
+        found["rest"] = round(far.by, 9) + 1e-9 * far.turned, text
     if skin.renamed:
         names = tuple([new for _, new in skin.renamed])
-        found.append(f"{_bound(len(names))} called otherwise: {listed(names)}")
-    return tuple(found)
+        found["name"] = len(names), f"{_bound(len(names))} called otherwise: {listed(names)}"
+    return found
 
 
 def _bound(count: int) -> str:

@@ -80,7 +80,7 @@ def rest_picture(review: Review, settled: tuple[Settled, Settled], title: str) -
     words = {name: text for name, text in marks.new.items() if name in here}
     words |= {name: text for name, text in marks.old.items() if name in there}
     named = dict(list(words.items())[:MOST_NAMED])
-    shifts = tuple(_shifts(review, named))
+    shifts = tuple(_shifts(review))
     svg = picture(
         (*new, *shifts),
         NEUTRAL,
@@ -144,7 +144,7 @@ def _drawn_as(change: Change, rig: Rig, side: int) -> tuple[str, ...]:
     return ()
 
 
-def _shifts(review: Review, named: Mapping[str, str]) -> Iterator[Stroke]:
+def _shifts(review: Review) -> Iterator[Stroke]:
     """Arrows of what stands elsewhere at rest: joints, and controls where no joint goes along."""
     made = review.difference
     old_axes, new_axes = Axes(made.old.up, made.old.front), Axes(made.new.up, made.new.front)

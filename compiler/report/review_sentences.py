@@ -48,6 +48,8 @@ def counted_effects(made: Outline, told: Sequence[Effect]) -> str:
 def effect_text(one: Effect, of: int) -> str:
     """What a control or pose now does otherwise, of so many characters."""
     under = f"under {one.control}" if one.departure.control else f"in {one.control}"
+    if one.lost:
+        under += f" ({', '.join(one.lost[:MOST_SET])} in the old rig)"
     others = one.joints - 1
     more = f"; {others} more joint{'s' if others > 1 else ''} with it" if others else ""
     return f"{under}: {one.text}{more}" + (f" [{one.character}]" if of > 1 else "")
@@ -90,5 +92,6 @@ def place_text(new: Site | None, old: Site | None) -> str:
 def count_text(made: Outline) -> str:
     """How much changed."""
     if not made.sections:
-        return "no change of meaning" if made.characters else "nothing to compare"
+        told = "nothing could be compared: the findings say why"
+        return "no change of meaning" if made.characters else told
     return f"{made.changes} change{'s' if made.changes != 1 else ''}"

@@ -1,7 +1,7 @@
 """Tables for a terminal: columns under a head line, and one line a character of a cast.
 
 What comes in is rows of texts, or verdicts; what goes out is text that reads without colour and in
-any font of fixed width.
+any font of fixed width. Nothing is measured or judged here.
 """
 
 from __future__ import annotations

@@ -44,7 +44,7 @@ def _emit(entity: CurveEntity) -> Curve:
         points = tuple([scope.build.reflected(point) for point in points])
     shares: list[Share] = []
     for grip, owned in records_of(scope).owned.get(entity.dotted, ()):
-        shares.extend(_shares(entity, grip, owned, len(points)))
+        shares.extend(_shares(grip, owned, len(points)))
     under = only(entity.clauses, "under")
     parent: NodeEntity | None = None
     if under is not None:
@@ -64,7 +64,7 @@ def _emit(entity: CurveEntity) -> Curve:
     )
 
 
-def _shares(entity: CurveEntity, grip: NodeEntity, owned: Clause, count: int) -> list[Share]:
+def _shares(grip: NodeEntity, owned: Clause, count: int) -> list[Share]:
     return [
         Share(point, grip.dotted, share, (grip.scope.site(owned), *grip.scope.trail))
         for point, share in owned_points(owned, grip.scope, count)

@@ -87,11 +87,11 @@ def give(
                 help=f'did you mean "{near}"?' if near else "it needs " + ", ".join(sorted(wanted)),
                 related=[(inner.site(part), "part declared here")],
             )
-    for kind, word, line, terms in needs_of(part):
+    for kind, word, _, terms in needs_of(part):
         inner.check_word(word)
         if word.text in inner.names:
             raise inner.stop(DECLARED_TWICE, word, f'the part needs "{word.text}" twice')
-        lazy = _lazy(kind, word, line, terms, given, caller, inner, at)
+        lazy = _lazy(kind, word, terms, given, caller, inner, at)
         if lazy is not None:
             inner.names[word.text] = lazy
             if kind in EAGER:
@@ -103,7 +103,6 @@ def give(
 def _lazy(
     kind: str,
     word: Word,
-    line: Statement,
     terms: dict[str, Clause],
     given: dict[str, tuple[Clause, Expression]],
     caller: Scope,
@@ -115,7 +114,7 @@ def _lazy(
     if word.text in given:
         clause, expression = given[word.text]
         if kind == "pair":
-            return _pair(clause, expression, caller, site, what)
+            return _pair(clause, expression, caller, what)
         if kind == "choice":
             return Lazy(caller, site, what, value=_chosen(terms, caller, expression))
         lazy = Lazy(caller, site, what, expression=expression, nodes_first=kind in THINGS)
@@ -142,7 +141,7 @@ def _lazy(
     return None
 
 
-def _pair(clause: Clause, expression: Expression, caller: Scope, site: object, what: str) -> Lazy:
+def _pair(clause: Clause, expression: Expression, caller: Scope, what: str) -> Lazy:
     """A pair of the sheet, or one of a row of pairs by its number, handed on with both sides."""
     if isinstance(expression, Reference):
         path = caller.segments(expression)

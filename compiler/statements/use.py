@@ -8,11 +8,11 @@ from __future__ import annotations
 from somite.expansion.clauses import check_block, check_clauses, check_terms, gather, was_of
 from somite.expansion.entities import UseEntity
 from somite.expansion.scope import Scope
-from somite.expansion.state import TOO_LARGE, Space
+from somite.expansion.state import TOO_LARGE, Build, Space
 from somite.findings import Code, nearest
 from somite.statements.part import CLAUSES as PART_CLAUSES
 from somite.statements.part import GIVEN_TWICE, OFFER_UNKNOWN, give, needs_of, offers_of
-from somite.syntax import Clause, Expression, Statement, Word
+from somite.syntax import Clause, Document, Expression, Statement, Word
 
 UNKNOWN_PART = Code("unknown-part")
 PART_IN_ITSELF = Code("part-in-itself")
@@ -30,24 +30,14 @@ def declare(statement: Statement, scope: Scope) -> None:
     word, head = statement.arguments
     assert isinstance(word, Word) and isinstance(head, Clause)
     build = scope.build
-    visible = build.parts.get(scope.document.source.name, {})
-    found = visible.get(word.text)
+    found = _found(word, head, scope)
     if found is None:
-        if word.text in build.failed or word.text in scope.document.poisoned:
-            build.failed.add(_name_of(head))
-            return
-        near = nearest(word.text, visible)
-        raise scope.stop(
-            UNKNOWN_PART,
-            word,
-            f'there is no part named "{word.text}" here',
-            help=f'did you mean "{near}"?' if near else f"import {word.text} from library",
-        )
+        return
     part, document = found
     if part.word == "recipe":
         build.place_rig(statement, document, scope)
         return
-    _check_depth(word, part, scope)
+    _check_depth(word, scope)
     text, name = scope.full_name(head)
     entity = UseEntity(name, statement, scope, kind="use", part=word.text)
     scope.declare(text, entity)
@@ -59,22 +49,7 @@ def declare(statement: Statement, scope: Scope) -> None:
             f'"{clause.word}" belongs to the use of a recipe, and "{word.text}" is a part',
             help="give a part what it needs: with NEED = ...",
         )
-    old = (
-        *scope.space.old_prefix,
-        was_of(entity.clauses) or text,
-        *name[len(scope.space.prefix) + 1 :],
-    )
-    inner = Scope(
-        build,
-        document,
-        Space(prefix=name, old_prefix=old),
-        build.body,
-        mirrored=scope.mirrored,
-        trail=(scope.site(statement), *scope.trail),
-        stack=(*scope.stack, word.text),
-        shown=(*scope.shown, *((clause, scope) for clause in entity.clauses.get("shown", ()))),
-    )
-    entity.inner = inner
+    entity.inner = inner = inside(entity, build, document, build.body, word.text)
     check_clauses(part, inner, PART_CLAUSES)
     for line in part.block:
         if line.word in ("needs", "offers"):
@@ -96,13 +71,55 @@ def declare(statement: Statement, scope: Scope) -> None:
     build.last.append(lambda: _finish(part, entity, inner))
 
 
+def _found(word: Word, head: Clause, scope: Scope) -> tuple[Statement, Document] | None:
+    """The part of a name, or the recipe; None for one that was refused, which is reported."""
+    build = scope.build
+    visible = build.parts.get(scope.document.source.name, {})
+    found = visible.get(word.text)
+    if found is not None:
+        return found
+    if word.text in build.failed or word.text in scope.document.poisoned:
+        build.failed.add(_name_of(head))
+        return None
+    near = nearest(word.text, visible)
+    raise scope.stop(
+        UNKNOWN_PART,
+        word,
+        f'there is no part named "{word.text}" here',
+        help=f'did you mean "{near}"?' if near else f"import {word.text} from library",
+    )
+
+
+def inside(
+    entity: UseEntity, build: Build, document: Document, allowed: frozenset[str], placed: str
+) -> Scope:
+    """The scope of what a use places: names under its own, as seen from where it stands.
+
+    `placed` is how that is called in the row of what is placed in what.
+    """
+    scope, at = entity.scope, len(entity.scope.space.prefix)
+    was = was_of(entity.clauses) or str(entity.name[at])
+    return Scope(
+        build,
+        document,
+        Space(
+            prefix=entity.name, old_prefix=(*scope.space.old_prefix, was, *entity.name[at + 1 :])
+        ),
+        allowed,
+        mirrored=scope.mirrored,
+        trail=(scope.site(entity.statement), *scope.trail),
+        stack=(*scope.stack, placed),
+        shown=(*scope.shown, *((clause, scope) for clause in entity.clauses.get("shown", ()))),
+    )
+
+
 def _name_of(head: Clause) -> str:
     word = head.arguments[0]
     assert isinstance(word, Word)
     return word.text
 
 
-def _check_depth(word: Word, part: Statement, scope: Scope) -> None:
+def _check_depth(word: Word, scope: Scope) -> None:
     if word.text in scope.stack:
         loop = [*scope.stack[scope.stack.index(word.text) :], word.text]
         raise scope.stop(

@@ -330,3 +330,54 @@ def test_a_changed_exercise_carries_through_a_mirrored_part():
     assert owners == {
         f"arm.{side}.{what}" for side in ("left", "right") for what in ("hand", "pole")
     }
+
+
+def test_a_clip_of_which_nothing_is_left_is_told_and_empty(old):
+    new = changed(
+        ("control chest at root + (0, 20 cm, 0)  under body  ring 30 cm\n", ""),
+        ("under chest", "under body"),
+    )
+    clip = Clip("nod", 24.0, (Track("chest.turn.x", "linear", (Key(1.0, 0.0), Key(9.0, 0.5))),))
+    made, findings = carry(clip, old, new)
+    assert (made.verdict, made.clip.tracks) == ("breaks", ())
+    assert [one.code for one in findings] == ["carry-lost"]
+    turn = next(one for one in made.left if one.what == "turn")
+    assert turn.at_keys.amount == pytest.approx(0.5)
+
+
+def test_a_length_in_another_unit_is_another_file(old):
+    """As long as it was, but written otherwise: the old file would not do."""
+    head = "recipe stall\n  units mm\n  axes up +Y front +Z\n"
+    top = 'character = "pip"\nunit = "cm"\nup = "+Y"\nfront = "+Z"\n'
+    recipe = head + OLD.replace("0.5 rad", "30 deg")
+    compiled = pipeline.compile_text(recipe, top + SHEET)
+    assert compiled.settled is not None
+    millimetres = Evaluator(compiled.settled)
+    turn = Track("hand.turn.x", "linear", (Key(1.0, 0.5),))
+    move = Track("hand.move.x", "linear", (Key(1.0, 0.05),))
+    pinned = Track("hand.grip", "linear", (Key(1.0, 0.2),))
+    made, _ = carry(Clip("one", 24.0, (turn, pinned)), old, millimetres)
+    assert made.verdict == "keeps"
+    made, _ = carry(Clip("one", 24.0, (turn, move, pinned)), old, millimetres)
+    assert (made.verdict, made.done) == (
+        "carries",
+        ("lengths are written in mm, they were in cm",),
+    )
+
+
+def test_a_channel_that_drives_something_is_told_when_it_is_solved_again(old):
+    feed = (
+        "feed tip_bone.turn.z = live 30 deg * hand.grip",
+        "feed tip_bone.turn.z = live chest.turn.y",
+    )
+    before = changed(feed)
+    after = changed(
+        feed,
+        (
+            "control chest at root + (0, 20 cm, 0)  under body",
+            "control chest at root + (0, 20 cm, 0)  under master",
+        ),
+    )
+    made, findings = carry(walk(before), before, after)
+    assert made.verdict == "breaks"
+    assert any("drives something else" in one.message for one in findings)

@@ -142,6 +142,22 @@ def test_a_value_that_cannot_be_is_a_finding_at_its_key(
     assert (code, at, column) == ("cast-value", line, 1)
 
 
+@pytest.mark.parametrize(
+    ("line", "told"),
+    [
+        ("people = 99", 'expected 1 to 26 for "people", found 99'),
+        ('people = "two"', 'expected 1 to 26 for "people", found a text'),
+        ("loa = 4", 'expected 1, 2 or 3 for "loa", found 4'),
+        ("loa = 1.5", 'expected 1, 2 or 3 for "loa", found a number'),
+    ],
+)
+def test_a_number_that_is_out_of_bounds_is_told_as_it_is_written(
+    folder: Path, line: str, told: str
+) -> None:
+    _, findings = loaded(f"{line}\n{GOOD}")
+    assert findings[0].message == told
+
+
 def test_a_build_without_sheets_is_a_finding_at_its_head(folder: Path) -> None:
     assert found('out = "made"\n\n[[build]]\nrecipe = "tail.somite"\n')[:2] == ("cast-missing", 3)
 

@@ -288,6 +288,15 @@ def test_schema_prints_a_published_schema(started: Path) -> None:
     assert json.loads(done.stdout)["title"] == "Report"
 
 
+def test_a_name_that_is_near_to_none_is_told_all_there_are(started: Path) -> None:
+    schemas = run(started, "schema").stdout.decode("utf-8").split()
+    told = run(started, "schema", "zz").stderr.decode("utf-8")
+    assert f"(there are: {', '.join(schemas)})" in told
+    listing = run(started, "parts").stdout.decode("utf-8").splitlines()
+    told = run(started, "parts", "zz").stderr.decode("utf-8")
+    assert f"(there are: {', '.join(line.split()[0] for line in listing)})" in told
+
+
 def test_schema_lists_what_there_is(started: Path) -> None:
     assert "findings" in run(started, "schema").stdout.decode().split()
 

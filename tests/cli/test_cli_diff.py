@@ -6,10 +6,10 @@ import json
 import os
 import re
 import subprocess
-import sys
 from pathlib import Path
 
 import pytest
+from starting import imported
 
 from somite.cli import main
 
@@ -241,14 +241,7 @@ def test_findings_go_where_and_how_they_are_asked_to(
     assert {one["ruleId"] for one in results} == {"requirement-unmet"}
 
 
-def test_drawing_tools_are_not_imported_for_a_terminal() -> None:
-    script = (
-        "import sys, json\nfrom somite.cli import main\n"
-        "try:\n    main(['diff', '--help'])\nexcept SystemExit:\n    pass\n"
-        "print(json.dumps(sorted(sys.modules)), file=sys.stderr)"
-    )
-    done = subprocess.run(
-        [sys.executable, "-c", script], capture_output=True, text=True, check=True
-    )
-    modules = set(json.loads(done.stderr.splitlines()[-1]))
-    assert not modules & {"jinja2", "somite.drawing", "somite.report.review_page"}
+def test_drawing_tools_are_imported_for_a_page_alone(market: Path) -> None:
+    tools = {"jinja2", "somite.drawing", "somite.report.review_page"}
+    assert not imported(market, "diff", OLD, NEW) & tools
+    assert tools <= imported(market, "diff", OLD, NEW, "-o", "review.html")

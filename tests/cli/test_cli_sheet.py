@@ -126,6 +126,19 @@ def test_findings_can_be_read_by_a_machine(
     assert out == "" and '"stature-outside"' in errors
 
 
+def test_a_stature_is_written_in_one_word_or_two_before_or_after_the_recipe(
+    project: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    texts = set()
+    for words in (["172", "cm"], ["172cm"], ["172 cm"]):
+        for command in (["lantern.somite", "--from-stature", *words], ["--from-stature", *words]):
+            capsys.readouterr()
+            recipe = [] if "lantern.somite" in command else ["lantern.somite"]
+            assert main(["sheet", *command, *recipe]) == 0
+            texts.add(said(capsys)[0])
+    assert len(texts) == 1
+
+
 @pytest.mark.parametrize(
     ("arguments", "told"),
     [
@@ -142,7 +155,16 @@ def test_findings_can_be_read_by_a_machine(
         (["--blend", "second.toml", "second.toml", "140%"], "expected a share of 0% to 100%"),
         (["x.toml", "--blend", "a.toml", "b.toml", "4%"], 'found "x.toml" too'),
         (["second.toml", "--scale", "2", "--blend", "a", "b", "4%"], "--scale and --blend"),
-        (["lantern.somite", "--from-stature", "tall", "cm"], 'found "tall"'),
+        (["lantern.somite", "--from-stature", "tall", "cm"], 'found "tall cm"'),
+        (["lantern.somite", "--from-stature", "tall"], 'found "tall"'),
+        (["lantern.somite", "--from-stature"], "expected a stature such as"),
+        (["lantern.somite", "--from-stature", ""], "expected a stature such as"),
+        (["lantern.somite", "--from-stature", "172"], "found 172 without a unit"),
+        (["--from-stature", "172", "lantern.somite"], "found 172 without a unit"),
+        (["lantern.somite", "--from-stature", "-5", "cm"], 'found "-5 cm"'),
+        (["lantern.somite", "--from-stature", "5 foot 8 inch"], 'found "5 foot 8 inch"'),
+        (["lantern.somite", "--from-stature", "1,72", "m"], 'found "1,72 m"'),
+        (["a.somite", "--from-stature", "172", "cm", "b.somite"], "expected one recipe"),
         (["lantern.somite", "--from-stature", "172", "parsec"], 'found "parsec"'),
         (["lantern.somite", "-o", "vole.json"], "expected a .toml file"),
         (["lantern.somite", "-o", "sheets"], "expected a file to write"),

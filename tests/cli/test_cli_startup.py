@@ -9,6 +9,7 @@ import time
 from pathlib import Path
 
 import pytest
+from starting import imported
 
 SLOW = {
     "lark",
@@ -29,26 +30,6 @@ SLOW = {
     "somite.pipeline",
     "somite.parse",
 }
-
-LISTS_MODULES = """
-import json, sys
-from somite.cli import main
-try:
-    main(sys.argv[1:])
-finally:
-    sys.__stderr__.write("\\n" + json.dumps(sorted(sys.modules)))
-"""
-
-
-def imported(folder: Path, *arguments: str) -> set[str]:
-    done = subprocess.run(
-        [sys.executable, "-c", LISTS_MODULES, *arguments],
-        cwd=folder,
-        capture_output=True,
-        timeout=120,
-        check=False,
-    )
-    return set(json.loads(done.stderr.splitlines()[-1]))
 
 
 def at_start(folder: Path) -> set[str]:

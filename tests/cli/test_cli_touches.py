@@ -12,8 +12,6 @@ import pytest
 from somite.cli import main
 from somite.report.touches_form import schema_text
 
-SCHEMA = Path(__file__).parents[2] / "compiler" / "schemas" / "touches.schema.json"
-
 RECIPE = """\
 recipe stall
   units cm
@@ -111,12 +109,6 @@ def test_the_document_is_as_its_schema_says(
     stall: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     jsonschema.validate(document(capsys), json.loads(schema_text()))
-
-
-def test_the_published_schema_of_touches_is_current(request: pytest.FixtureRequest) -> None:
-    if request.config.getoption("--update", default=False):
-        SCHEMA.write_text(schema_text(), encoding="utf-8")
-    assert SCHEMA.read_text(encoding="utf-8") == schema_text()
 
 
 def test_the_table_is_in_the_recipes_unit_with_a_gap_between_controls(

@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 import json
-import subprocess
-import sys
 from pathlib import Path
-from typing import Any
 
 import jsonschema
 import pytest
-from puppet import RECIPE, SHEET, edited, made
+from puppet import RECIPE, SHEET, built, edited, made
+from starting import imported
 
 from somite.cli import main
 from somite.diff.requirements import requirements_in
 from somite.diff.review import Review, reviewed
-from somite.report.review_json import document, json_text, read, schema_text
+from somite.report.review_json import document, json_text, read
 from somite.report.review_outline import outline
 from somite.report.review_terminal import review_text
 
@@ -77,7 +75,7 @@ SENTENCES = {
     "choice fewer": 'nod dial "space" is of high, body, it was high, body, world',
     "choice default": 'nod dial "space" starts at body, it was high',
     "leader": 'path.above follows "bow", it followed "high"',
-    "carrier": "the ride of back has carrier body, it had low",
+    "carrier": "the ride of back is carried by body, it was by low",
     "shares": '"path.below" owns 1, 2, 3, it owned 1, 2',
     "feed": "lid.turn.x is (kettle.turn.y * 0.75), it was (kettle.turn.y * 0.5)",
     "gauge": "strain is distance(head, hand.right), it was distance(head, hand.left)",
@@ -87,13 +85,13 @@ SENTENCES = {
     "check more": "expects back keeps length within 0.5%",
     "shape": "nod is 21 cm wide, it was 24 cm",
     "about": "high is described otherwise",
-    "revision": "the recipe has revision 4, it had 3",
-    "units": "the recipe has unit mm, it had cm",
+    "revision": "the recipe is revision 4, it was 3",
+    "units": "the recipe is written in mm, it was in cm",
     "joint more": 'comb is a new joint, under "crest"',
     "joint fewer": "crest is gone: a joint",
     "joint under another": 'crest is under "back.5", it was under "head"',
     "elsewhere": "head stands 2 cm away at rest",
-    "excuse": 'nod excuses law calm because "the puppet nods in steps"',
+    "excuse": 'nod excuses the law "calm" because "the puppet nods in steps"',
     "size": "master can be sized along each axis",
     "shown": "kettle is shown while body.stretch is below 0.5, it was while body.stretch is below",
     "shown always": "kettle is shown always, it was while body.stretch is below 1",
@@ -106,6 +104,47 @@ SENTENCES = {
 @pytest.mark.parametrize("name", sorted(SENTENCES))
 def test_a_change_is_said_as_a_lead_would_say_it(name: str) -> None:
     assert SENTENCES[name] in told(name)
+
+
+def test_a_picture_that_is_kept_by_carrying_says_so() -> None:
+    assert "no joint is off once clips are carried" in told("order")
+    assert "no joint is off;" in told("shape")
+
+
+def test_what_the_old_rig_alone_has_is_told_with_its_pose() -> None:
+    assert "under nod.space (nod.space=world in the old rig): crest" in told("choice fewer")
+
+
+def test_many_reasons_of_one_kind_are_counted() -> None:
+    turned = RECIPE.replace("axes up +Y front +Z", "axes up +Y front -Z")
+    old, new = made(), built(turned)
+    assert old.rig is not None and new.rig is not None
+    found = outline([("bram", reviewed(old.rig, new.rig, None))])
+    channels, _ = found.questions
+    assert any(one.startswith("axes point another way of") for one in channels.reasons)
+    assert len(channels.reasons) < 12
+
+
+def test_a_joint_that_is_only_turned_is_told_by_its_turn() -> None:
+    other = RECIPE.replace("  axis +X\n  lean +Y toward -Z", "  axis -X\n  lean +Y toward -Z")
+    old, new = made(), built(other)
+    assert old.rig is not None and new.rig is not None
+    (_, skin) = outline([("bram", reviewed(old.rig, new.rig, None))]).questions
+    assert skin.reasons == ("5 bound joints stand otherwise at rest, back.1 by a turn of 180 deg",)
+
+
+def test_a_skin_that_differs_by_character_is_told_once() -> None:
+    one, two = made(), made("joint fewer")
+    more = built(
+        RECIPE.replace("joint crest at crown  under head\n", "").replace(" head, crest,", "")
+    )
+    assert one.rig is not None and two.rig is not None and more.rig is not None
+    reviews = [
+        ("bram", reviewed(one.rig, two.rig, None)),
+        ("pip", reviewed(one.rig, more.rig, None)),
+    ]
+    skin = outline(reviews).questions[-1]
+    assert skin.reasons == ("2 bound joints fewer: crest, head (most in pip)",)
 
 
 def test_a_report_fits_a_pull_request() -> None:
@@ -134,13 +173,9 @@ def test_one_side_of_a_pair_is_not_said_of_both() -> None:
 
 
 def test_many_names_that_begin_otherwise_are_one_line() -> None:
-    from puppet import built
-
-    from somite.diff.review import reviewed as review_of
-
     new = built(RECIPE.replace("chain leg", "chain hindleg").replace("arm, leg", "arm, hindleg"))
     assert new.rig is not None and made().rig is not None
-    made_of = outline([("bram", review_of(made().rig, new.rig))])
+    made_of = outline([("bram", reviewed(made().rig, new.rig))])
     text = " ".join(review_text(made_of, "a", "b").split())
     assert "is now" in text
     assert len(made_of.sections) == 1
@@ -155,6 +190,19 @@ def test_what_is_alike_for_all_characters_is_said_once() -> None:
     text = review_text(outline([*reviews, ("morel", review("limit", "order"))]), "a", "b")
     assert "[only in morel]" in text
     assert "for 4 characters: bram, pip, juniper, morel" in text
+
+
+def test_a_change_that_differs_by_character_is_told_where_it_is_most() -> None:
+    further = RECIPE.replace(
+        "joint head at nape  under", "joint head at nape + (0, 3 cm, 0)  under"
+    )
+    old, new = made(), built(further)
+    assert old.rig is not None and new.rig is not None
+    reviews = [("bram", review("elsewhere")), ("pip", reviewed(old.rig, new.rig))]
+    said = [line.text for section in outline(reviews).sections for line in section.lines]
+    assert "stands 3 cm away at rest (most in pip)" in said
+    said = [line.text for section in outline(reviews[:1] * 2).sections for line in section.lines]
+    assert "stands 2 cm away at rest" in said
 
 
 # ---- the command ---------------------------------------------------------------------------------
@@ -218,6 +266,30 @@ def test_wrong_usage_is_refused(
     assert errors.startswith("somite diff: expected ") and errors.count("\n") == 1
 
 
+def test_a_requirement_that_nothing_could_show_is_refused(
+    market: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert compare(market, "limit", options=("--require", "clips=keeps")) == 2
+    assert "found no --clip" in capsys.readouterr().err
+
+
+def test_a_requirement_is_not_met_where_no_character_is_on_both_sides(
+    market: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for folder, character in (("one", "bram"), ("two", "pip")):
+        (market / folder).mkdir()
+        (market / folder / "porter.somite").write_text(RECIPE, encoding="utf-8")
+        for number in "12":
+            text = SHEET.replace('"bram"', f'"{character}{number}"')
+            (market / folder / f"pip{number}.toml").write_text(text, encoding="utf-8")
+        cast = '[[build]]\nrecipe = "porter.somite"\nsheets = ["pip*.toml"]\ntargets = ["scene"]\n'
+        (market / folder / "cast.toml").write_text(f'out = "out"\n{cast}', encoding="utf-8")
+    assert main(["diff", "one", "two", "--no-poses"]) == 0
+    capsys.readouterr()
+    assert main(["diff", "one", "two", "--no-poses", "--require", "skin=keeps"]) == 1
+    assert "found no character that could be compared" in capsys.readouterr().err
+
+
 def test_a_misspelled_requirement_has_a_hint() -> None:
     assert 'did you mean "channels"?' in str(requirements_in(["chanels=keeps"])[1])
 
@@ -244,7 +316,7 @@ def test_a_recipe_that_does_not_compile_is_status_one(
     )
     assert main(["diff", "before.somite", "after.somite", "--sheet", "bram.toml"]) == 1
     out, errors = capsys.readouterr()
-    assert "nothing to compare" in out
+    assert "nothing could be compared" in out
     assert f"after.somite:{line_of('control high', RECIPE)}" in errors and "bough" in errors
 
 
@@ -288,33 +360,7 @@ def test_a_document_beside_the_report(market: Path, capsys: pytest.CaptureFixtur
     )
 
 
-def test_the_published_schema_is_current(request: pytest.FixtureRequest) -> None:
-    if request.config.getoption("--update"):
-        SCHEMA.write_text(schema_text(), encoding="utf-8")
-    assert SCHEMA.read_text(encoding="utf-8") == schema_text()
-
-
 # ---- starting ------------------------------------------------------------------------------------
-
-LISTS_MODULES = """
-import json, sys
-from somite.cli import main
-try:
-    main(sys.argv[1:])
-finally:
-    sys.__stderr__.write("\\n" + json.dumps(sorted(sys.modules)))
-"""
-
-
-def imported(folder: Path, *arguments: str) -> set[Any]:
-    done = subprocess.run(
-        [sys.executable, "-c", LISTS_MODULES, *arguments],
-        cwd=folder,
-        capture_output=True,
-        timeout=120,
-        check=False,
-    )
-    return set(json.loads(done.stderr.splitlines()[-1]))
 
 
 def test_help_does_not_pay_for_comparing(market: Path) -> None:

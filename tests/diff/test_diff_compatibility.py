@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -13,7 +14,8 @@ from puppet import EDITS, RECIPE, SHEET, built, clashing, made
 from scipy.spatial.transform import Rotation
 
 from somite import clip
-from somite.diff.compatibility import ChannelMap, carried, channel_map, clip_verdict
+from somite.diff.carrying import carried
+from somite.diff.compatibility import ChannelMap, channel_map, clip_verdict
 from somite.diff.matching import matched
 from somite.diff.review import reviewed
 from somite.diff.skin import skin
@@ -24,7 +26,7 @@ from somite.text import Source
 
 VERDICTS = {
     "parent": "breaks",  # its turn is limited
-    "parent of a locked control": "breaks",
+    "parent of a locked control": "keeps",  # nothing looks at where it is
     "rename with was": "carries",
     "limit": "breaks",
     "wider limit": "keeps",
@@ -51,9 +53,6 @@ VERDICTS = {
     "elsewhere": "keeps",
 }
 """What each edit does to channels, by what the words mean; the others keep."""
-
-STILL = sorted(set(EDITS) - {"parent", "parent of a locked control"})
-"""Edits after which no control hangs in another space."""
 
 
 def rig(compiled: Compiled) -> Rig:
@@ -198,7 +197,6 @@ def test_an_order_that_leaves_the_free_turns_as_they_were_keeps() -> None:
 
 
 def test_a_control_whose_axes_point_the_other_way_changes_signs() -> None:
-    from dataclasses import replace
 
     old = rig(made())
     nodes = []
@@ -226,8 +224,6 @@ def test_a_control_whose_axes_point_the_other_way_changes_signs() -> None:
 
 def test_a_quarter_turn_of_a_control_leads_its_channels_to_other_axes() -> None:
     """Worked out by hand: after a quarter turn about y, old x is new z and old z is -x."""
-    from dataclasses import replace
-
     old = rig(made())
     half = 0.5**0.5
     nodes = [
@@ -271,8 +267,55 @@ def test_a_group_between_is_another_space_where_it_follows_otherwise() -> None:
     )
     other = base.replace("  follow hand.left\n", "  follow body\n")
     control = mapped(built(base), built(other)).control("kettle")
+    assert control is not None and not control.resolved  # Nothing looks at where it is.
+    spout = "joint spout at wrist.left  under kettle\n"
+    control = mapped(built(base + spout), built(other + spout)).control("kettle")
     assert control is not None and control.resolved
     assert "hook" in control.reasons[0]
+
+
+SPOUT = "joint spout at wrist.left  under kettle\n"
+
+
+@pytest.mark.parametrize(
+    ("base", "verdict", "why"),
+    [
+        # The feed of the lid reads the turn: solved again, it would turn the lid otherwise.
+        (RECIPE.replace("  only turn\n", "") + SPOUT, "breaks", "turn.y drives something else"),
+        (RECIPE + SPOUT, "breaks", "move.x is locked"),
+        (RECIPE, "keeps", ""),
+        (
+            RECIPE.replace("  only turn\n", "").replace("live kettle.turn.y * 0.5", "live 0 deg")
+            + SPOUT,
+            "carries",
+            "",
+        ),
+    ],
+)
+def test_a_control_is_solved_again_where_something_looks_at_it(
+    base: str, verdict: str, why: str
+) -> None:
+    before, after = EDITS["parent of a locked control"]
+    whole = mapped(built(base), built(base.replace(before, after)))
+    control = whole.control("kettle")
+    assert control is not None and control.verdict == verdict
+    assert why in "".join(control.reasons)
+
+
+def test_a_pole_is_a_place_and_its_locked_turn_is_no_loss() -> None:
+    before, after = "(0, 0, -30 cm)  under master", "(0, 0, -30 cm)  under body"
+    whole = mapped(made(), built(RECIPE.replace(before, after)))
+    control = whole.control("guide.left")
+    assert control is not None
+    assert (control.verdict, control.solving) == ("carries", ("move",))
+
+
+def test_a_clip_that_turns_about_one_axis_heeds_no_order() -> None:
+    whole = mapped(made(), made("order"))
+    one = read("frame, bow.turn.x\n1, 0\n9, 40\n", made())
+    two = read("frame, bow.turn.x, bow.turn.y\n1, 0, 5\n9, 40, 0\n", made())
+    assert clip_verdict(whole, one, rig(made())).verdict == "keeps"
+    assert clip_verdict(whole, two, rig(made())).verdict == "carries"
 
 
 # ---- one clip ------------------------------------------------------------------------------------
@@ -298,7 +341,9 @@ def test_a_cubic_that_overshoots_its_keys_is_looked_at_between_them() -> None:
 
 def test_a_clip_that_leaves_what_broke_alone_keeps() -> None:
     walk = read("frame, hand.left.move.y\n1, 0\n9, 5\n", made())
-    whole = mapped(made(), made("parent of a locked control"))
+    looked_at = RECIPE + "joint spout at wrist.left  under kettle\n"
+    before, after = EDITS["parent of a locked control"]
+    whole = mapped(built(looked_at), built(looked_at.replace(before, after)))
     assert whole.verdict == "breaks"
     assert (
         clip_verdict(
@@ -314,7 +359,7 @@ def test_a_changed_default_needs_a_key_only_where_a_clip_has_none() -> None:
     whole = mapped(made(), made("dial default"))
     without = clip_verdict(whole, read("frame, low.move.y\n1, 0\n", made()), rig(made()))
     with_one = clip_verdict(whole, read("frame, body.stretch\n1, 0.5\n", made()), rig(made()))
-    assert (without.verdict, with_one.verdict) == ("carries", "carries")
+    assert (without.verdict, with_one.verdict) == ("carries", "keeps")
     told = carried(whole, {"low.move.y": np.zeros(3)})
     assert told["body.stretch"].tolist() == [0.0, 0.0, 0.0]
 
@@ -385,16 +430,32 @@ def test_what_moves_nothing_otherwise_sends_no_joint_elsewhere(name: str) -> Non
     assert found.picture.share == 0.0
 
 
-def test_a_departure_is_what_posing_both_rigs_shows() -> None:
-    found = review("leader").behaviour.departures
+@pytest.mark.parametrize("name", ["leader", "choice fewer", "limit", "joint under another", "feed"])
+def test_a_departure_is_what_posing_both_rigs_shows(name: str) -> None:
+    """Amounts are those of the very pose that is told, though it was cut to what matters."""
+    found = review(name).behaviour.departures
     assert found
-    old, new = evaluator(made()), evaluator(made("leader"))
+    old, new = evaluator(made()), evaluator(made(name))
+    rests = old.pose(), new.pose()
     for one in found[:20]:
-        first = old.pose(dict(one.probe.settings)).place(one.was)
-        second = new.pose(dict(one.now)).place(one.joint)
+        posed = old.pose(dict(one.probe.settings)), new.pose(dict(one.now))
+        first, second = posed[0].place(one.was), posed[1].place(one.joint)
         assert float(np.linalg.norm(first - second)) == pytest.approx(one.moved, abs=1e-9)
+        since = [
+            Rotation.from_quat(at.turn(joint)) * Rotation.from_quat(rest.turn(joint)).inv()
+            for at, rest, joint in zip(posed, rests, (one.was, one.joint), strict=True)
+        ]
+        turned = float((since[0].inv() * since[1]).magnitude()[0])
+        assert turned == pytest.approx(one.turned, abs=1e-6)
     scores = [round(one.share + one.turned / np.pi, 9) for one in found]
     assert scores == sorted(scores, reverse=True)
+
+
+def test_a_pose_that_is_cut_shows_most_of_the_difference() -> None:
+    found = review("choice fewer")
+    cut = [one for one in found.behaviour.departures if len(one.probe.settings) > 1]
+    assert cut and all(len(one.probe.settings) <= 12 for one in cut)
+    assert max(one.moved for one in cut) == pytest.approx(found.picture.moved, rel=0.3)
 
 
 def test_the_control_that_changed_is_the_one_that_is_blamed() -> None:
@@ -413,6 +474,46 @@ def test_a_joint_that_is_only_placed_elsewhere_does_not_move_elsewhere() -> None
     assert not found.picture.keeps  # type: ignore[union-attr]
 
 
+LAMP = """\
+recipe stall
+  units cm
+  axes {axes}
+sheet
+  point foot, hook, door
+control master at foot  ring 20 cm  carries all
+joint lamp at hook{aim}  under master
+"""
+LAMP_SHEET = """\
+character = "bram"
+unit = "cm"
+up = "+Y"
+front = "+Z"
+[points]
+foot = [0, 0, 0]
+hook = [2, 90, 7]
+door = [40, 85, 5]
+"""
+
+
+@pytest.mark.parametrize(
+    ("aim", "moved"),
+    [("  axis +Y toward foot  lean +X toward door", ()), ("", (0.0, np.pi / 2))],
+    ids=["aimed at points", "along the recipe's axes"],
+)
+def test_the_skin_of_a_rig_in_other_axes_is_seen_in_one_space(
+    aim: str, moved: tuple[float, ...]
+) -> None:
+    """A joint that lies along the axes of its recipe is turned by a quarter when those are."""
+    old, new = (
+        rig(built(LAMP.format(axes=axes, aim=aim), LAMP_SHEET))
+        for axes in ("up +Y front +Z", "up +Z front -Y")
+    )
+    found = [
+        amount for one in skin(old, new, matched(old, new)).moved for amount in (one.by, one.turned)
+    ]
+    assert found == pytest.approx(list(moved), abs=1e-9)
+
+
 def test_the_picture_is_that_of_carried_poses() -> None:
     """Another order and another default are carried, so that the picture is the same."""
     for name in ("order", "dial default"):
@@ -423,9 +524,11 @@ def test_the_picture_is_that_of_carried_poses() -> None:
 
 def test_the_picture_has_the_worst_of_a_clip() -> None:
     walk = read("frame, high.turn.y\n1, 0\n9, 70\n", made())
-    found = review("limit", clips=[walk])
-    ((clip_name, share, frame),) = found.picture.by_clip
-    # The limit holds 40 of 70 degrees back: the worst frame is the last.
+    calm = replace(read("frame, high.turn.y\n1, 0\n9, 30\n", made()), name="calm")
+    found = review("limit", clips=[calm, walk])
+    kept, (clip_name, share, frame) = found.picture.by_clip
+    # The limit of 40 degrees holds 70 back, most in the last frame, and 30 not at all.
+    assert kept[:2] == ("calm", pytest.approx(0.0, abs=1e-12))
     assert (clip_name, frame) == ("walk", 9.0)
     assert 0.0 < share <= found.picture.share
 

@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import fields, replace
 from typing import Any
 
 import pytest
-from test_diff_laws import meaning, other, plain
+from changing import each_field_is_told, the_changes_make_the_new_one, the_way_back_mirrors
 
 import somite
-from somite.diff.applying import applied
-from somite.diff.comparing import changes_of, difference, mirrored
-from somite.diff.matching import matched
-from somite.diff.meaning import UNMEANT, renamed
-from somite.ir import PlacedRig, Rig
+from somite.diff.comparing import difference
+from somite.diff.meaning import renamed
+from somite.ir import Rig
 from somite.report.change_words import Words
 from somite.settle import Settled
 from somite.targets.scene_reading import UNHELD, held
@@ -106,6 +103,7 @@ def cart(tmp_path_factory: pytest.TempPathFactory) -> Any:
                 "cart.somite": CART,
                 "bram.toml": SHEET,
             }
+            assert any(before in text for text in texts.values()), name
             for file, text in texts.items():
                 text = text.replace(before, after, 1) if before else text
                 (folder / file).write_text(text.replace("{light}", "lantern.toml"))
@@ -126,11 +124,8 @@ def test_a_rig_with_others_on_it_against_itself_gives_nothing(cart: Any, name: s
 @pytest.mark.parametrize("second", ["", "two", "gone", "renamed with was", "shown by a number"])
 def test_changes_there_and_back(cart: Any, first: str, second: str) -> None:
     old, new = cart(first).rig, cart(second).rig
-    there, back = difference(old, new), difference(new, old)
-    assert plain(mirrored(there.changes)) == plain(back.changes)
-    result = applied(old, there.changes)
-    assert meaning(result) == meaning(new)
-    assert not difference(result, new)
+    the_way_back_mirrors(old, new)
+    the_changes_make_the_new_one(old, new)
 
 
 SAID = {
@@ -176,18 +171,7 @@ def test_another_recipes_name_is_not_the_name_of_a_node(cart: Any) -> None:
 
 
 def test_no_field_of_a_placed_rig_is_forgotten(cart: Any) -> None:
-    rig: Rig = cart().rig
-    (placed,) = rig.placed
-    for field in fields(PlacedRig):
-        if field.name in UNMEANT or field.name == "name":
-            continue
-        for value in other(getattr(placed, field.name)):
-            new = replace(rig, placed=(replace(placed, **{field.name: value}),))
-            changes = changes_of(rig, new, matched(rig, new))
-            assert changes, field.name
-            assert meaning(applied(rig, changes)) == meaning(new)
-            for change in changes:
-                assert Words(rig, new).said(change).text.isprintable()
+    each_field_is_told(cart().rig, "placed", 0)
 
 
 @pytest.mark.parametrize("name", ["", "two", "shown by a number"])

@@ -173,6 +173,7 @@ def test_the_way_to_the_worst_pose_begins_at_rest_and_ends_in_it() -> None:
     assert ("new", "shift", joint) in last
     assert marked(last["new", "joint", joint]) and marked(last["old", "joint", joint])
     assert first["old", "joint", joint].attrib["d"] == first["new", "joint", joint].attrib["d"]
+    assert ", 0% of the way" in motion.frames[0] and "100% of the way" in motion.frames[-1]
     assert last["old", "joint", joint].attrib["d"] != last["new", "joint", joint].attrib["d"]
 
 
@@ -515,11 +516,18 @@ def test_any_text_stands_as_it_is(words: str) -> None:
     assert back == plain_of(words)
     assert not re.match(r"[-+=]|\d+[.)]", text)
     assert not re.search(r"(?<!\\)(?:\\\\)*[`*_\[\]<>]", text)
-    span = code(words)
-    ticks = re.match(r"`+", span)
-    assert ticks is not None
-    inner = span[len(ticks[0]) : -len(ticks[0])]
-    assert ticks[0] not in re.findall(r"`+", inner)
+    if plain_of(words).strip(" "):
+        assert content_of(code(words)) == plain_of(words)
+
+
+def content_of(span: str) -> str:
+    """What stands in a code span: up to the next run of as many backticks, one space off each end
+    where both ends have one."""
+    ticks, rest = re.fullmatch(r"(`+)(.*)", span).groups()  # type: ignore[union-attr]
+    end = next(run for run in re.finditer(r"`+", rest) if run[0] == ticks)
+    assert end.end() == len(rest)
+    inner = rest[: end.start()]
+    return inner[1:-1] if inner[:1] == inner[-1:] == " " else inner
 
 
 def plain_of(words: str) -> str:

@@ -1,4 +1,4 @@
-"""Clips: tables in, samples, mirror images and baked joints out."""
+"""Clips: tables in, samples and mirror images out."""
 
 from __future__ import annotations
 
@@ -114,24 +114,23 @@ def test_json_that_is_no_clip_is_told(table, line):
     assert (findings[0].code, findings[0].site.line) == ("clip-syntax", line)
 
 
-def test_a_mirrored_clip_bakes_to_the_mirror_image():
+def test_a_mirrored_clip_poses_the_mirror_image():
     evaluator = exercise("foot")
     table = "frame,foot.left.roll,foot.left.move.x,foot.left.turn.y\n0,0,0,0\n8,40,5,30\n"
     made, findings = clip.read(Source("step.csv", table), evaluator)
     assert findings == ()
-    _, left = clip.baked(made, evaluator)
-    frames, right = clip.baked(clip.mirrored(made, evaluator.settled.rig), evaluator)
-    assert frames.tolist() == list(range(9))
+    turned = clip.mirrored(made, evaluator.settled.rig)
+    assert turned.frames.tolist() == made.frames.tolist() == list(range(9))
+    left, right = (evaluator.pose(one.sampled(one.frames)) for one in (made, turned))
     for joint in ("leg.{}.shank", "instep.{}", "toes.{}"):
         twin = right.place(joint.format("right")) * np.array([-1.0, 1.0, 1.0])
         assert twin == pytest.approx(left.place(joint.format("left")), abs=1e-12)
 
 
-def test_baked_rows_are_joints_in_the_recipes_unit_with_steady_signs():
+def test_turns_along_a_clip_keep_their_side():
     rig = text(RECIPE, SHEET)
     made, _ = clip.read(Source("turn.csv", "frame,lamp.turn.y\n0,0\n36,720\n"), rig)
-    rows = list(clip.joint_rows(*clip.baked(made, rig)))
-    assert rows[0][:5] == ("frame", "joint", "x", "y", "z")
-    assert rows[1] == ("0", "wick", "0", "100", "0", "0", "0", "0", "1")
-    turns = np.array([[float(cell) for cell in row[5:]] for row in rows[1:]])
-    assert ((turns[1:] * turns[:-1]).sum(axis=1) > 0.9).all()
+    turns = clip.steady(rig.pose(made.sampled(made.frames)).turn("wick"))
+    assert turns[0].tolist() == [0.0, 0.0, 0.0, 1.0]
+    # 20 degrees a frame: the dot product of neighbours is the cosine of 10 degrees.
+    assert (turns[1:] * turns[:-1]).sum(axis=1) == pytest.approx(np.cos(np.radians(10.0)))

@@ -126,6 +126,37 @@ def test_every_node_stands_and_turns_as_alone_seen_from_the_socket(
         )
 
 
+OFFERING = """\
+part pin
+  offers lift
+  let lift = (0.1 m, 0, 0.2 m)
+  joint nail at ground
+use pin as pin
+"""
+
+
+def test_places_and_steps_of_a_placed_rig_are_read_from_around_it_as_they_stand(
+    tmp_path: Path,
+) -> None:
+    for name in ("climber.somite", "climber.toml"):
+        (tmp_path / name).write_text((FOLDER / "rigs" / name).read_text(encoding="utf-8"))
+    with (tmp_path / "climber.somite").open("a") as climber:
+        climber.write(OFFERING)
+    more = "joint tip at page.back.end  under trunk\n"
+    more += "joint top at back + page.pin.lift  under trunk\n"
+    (tmp_path / "mule.somite").write_text(MULE + more)
+    (tmp_path / "mule.toml").write_text(SHEET)
+    made = somite.compile(tmp_path / "mule.somite", tmp_path / "mule.toml")
+    assert made.findings == () and made.rig is not None
+    place, turn = SOCKETS["page"]
+    end = next(chain.end for chain in alone().rig.chains if chain.name == "back")
+    tip = np.array(place) + turn @ NEUTRAL @ np.array(end)
+    assert made.rig.node("tip").rest.place == pytest.approx(tip, abs=1e-12)
+    # A step is turned and not carried to the socket.
+    top = np.array([0.0, 1.2, 0.0]) + turn @ NEUTRAL @ np.array([0.1, 0.0, 0.2])
+    assert made.rig.node("top").rest.place == pytest.approx(top, abs=1e-12)
+
+
 def test_in_a_mirror_block_the_whole_rig_on_the_right_is_the_lefts_reflection(
     mule: Compiled,
 ) -> None:

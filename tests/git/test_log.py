@@ -88,6 +88,9 @@ def test_the_whole_rig_newest_first(stall: Stall, capsys: pytest.CaptureFixture[
     assert said(told)[1][1] == [
         "high turn.y is limited to -70..80 deg, it was -80..80 deg (tighter)"
     ]
+    whole = " ".join(told_text(capsys, str(stall.recipe)).split())
+    assert "the recipe begins here: 1 chain" in whole
+    assert "3 controls" in whole and "2 grips" in whole and "4 joints" in whole
 
 
 def test_a_sheet_and_a_part_have_a_history_as_well(

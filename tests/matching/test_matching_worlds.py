@@ -123,6 +123,22 @@ def test_channels_come_back_from_the_world_they_made(order):
     assert np.abs(again.worlds - there.worlds).max() < 1e-12
 
 
+def test_a_control_that_is_sized_evenly_takes_the_volume_that_is_wanted():
+    evaluator = text(
+        """sheet
+  point a, b
+control pole at a  ring 9 cm  carries all
+  size even
+joint lamp at b  under pole
+""",
+        SHEET,
+    )
+    wanted = np.diag([1.0, 2.0, 4.0])[None]
+    found = solved(evaluator, evaluator.pose(), "pole", World(linear=wanted), {})
+    # The even size of the same volume is the cube root of 1 · 2 · 4.
+    assert found.channels["pole.size.x"] == pytest.approx([2.0], abs=1e-12)
+
+
 def test_what_is_locked_stays_and_is_told():
     evaluator = text(
         """sheet

@@ -207,8 +207,13 @@ def test_a_joint_of_the_left_named_for_the_right_is_told() -> None:
     assert "own side" in findings[0].message
 
 
-def test_a_name_that_something_else_is_spelled_like_is_told() -> None:
-    recipe = DOLL.replace("gauge far", "gauge vl5")
+@pytest.mark.parametrize(
+    ("stands", "instead"),
+    [("gauge far", "gauge vl5"), ("joint head at", "joint vl5 at")],
+    ids=["gauge", "joint"],
+)
+def test_a_name_that_something_else_is_spelled_like_is_told(stands: str, instead: str) -> None:
+    recipe = DOLL.replace(stands, instead).replace("distance(head", "distance(bone.last")
     _, _, findings = applied('[joints]\nbone = "vl5..vl1"\n', recipe=recipe)
     assert codes(findings) == ["names-twice"]
 

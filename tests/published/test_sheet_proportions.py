@@ -68,6 +68,15 @@ def asked() -> Questions:
     return found
 
 
+def asked_by(recipe: str) -> Questions:
+    """What the text of a recipe asks its sheet for."""
+    read_in, _ = read_text(Source("moth.somite", recipe), Path("/nowhere/moth.somite"), None)
+    assert read_in is not None
+    found, _ = questions(read_in)
+    assert found is not None
+    return found
+
+
 def human(kind: str, stature: str, unit: str = "cm") -> Sheet:
     """The biped's sheet of a human, read back from its text."""
     made, findings = filled(asked(), "human", kind, Decimal(stature), unit)
@@ -183,11 +192,7 @@ def test_a_stature_outside_the_survey_is_refused(kind: str, stature: str, told: 
 
 def test_a_landmark_of_no_table_is_left_blank_and_told() -> None:
     recipe = "recipe moth\nsheet\n  point crown\n  pair antler\n  pair hip\n  length hip_width\n"
-    read_in, _ = read_text(Source("moth.somite", recipe), Path("/nowhere/moth.somite"), None)
-    assert read_in is not None
-    found, _ = questions(read_in)
-    assert found is not None
-    made, findings = filled(found, "moth", "female", Decimal("1626"), "mm")
+    made, findings = filled(asked_by(recipe), "moth", "female", Decimal("1626"), "mm")
     assert made is not None
     assert [finding.code for finding in findings] == ["landmark-unknown"]
     assert '"antler"' in findings[0].message
@@ -200,11 +205,7 @@ def test_a_landmark_of_no_table_is_left_blank_and_told() -> None:
 
 def test_a_landmark_asked_for_as_another_kind_is_not_taken() -> None:
     recipe = "recipe moth\nsheet\n  point hip\n"
-    read_in, _ = read_text(Source("moth.somite", recipe), Path("/nowhere/moth.somite"), None)
-    assert read_in is not None
-    found, _ = questions(read_in)
-    assert found is not None
-    made, findings = filled(found, "moth", "average", Decimal("170"), "cm")
+    made, findings = filled(asked_by(recipe), "moth", "average", Decimal("170"), "cm")
     assert made is not None
     assert "as a pair" in findings[0].message
     assert "#hip = " in text_of(made)
@@ -212,11 +213,7 @@ def test_a_landmark_asked_for_as_another_kind_is_not_taken() -> None:
 
 def test_a_recipe_in_other_axes_and_units_gets_the_same_human() -> None:
     recipe = "recipe moth\n  units inch\n  axes up +Z front -Y\nsheet\n  pair hip, toe\n"
-    read_in, _ = read_text(Source("moth.somite", recipe), Path("/nowhere/moth.somite"), None)
-    assert read_in is not None
-    found, _ = questions(read_in)
-    assert found is not None
-    made, _ = filled(found, "moth", "male", Decimal("1755"), "mm")
+    made, _ = filled(asked_by(recipe), "moth", "male", Decimal("1755"), "mm")
     assert made is not None
     sheet, findings = read(Source("moth.toml", text_of(made)))
     assert findings == () and sheet is not None

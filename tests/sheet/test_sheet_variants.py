@@ -272,12 +272,41 @@ def test_what_only_one_sheet_has_is_told_and_kept_where_that_is_the_nearer() -> 
     assert {"sheets-differ"} <= {finding.code for finding in findings}
 
 
-def test_rows_of_different_lengths_are_told_and_the_nearers_is_taken() -> None:
+def test_rows_of_different_lengths_are_told_and_divided_as_the_nearers_is() -> None:
     longer = BADGER.replace("[0, 0.7, 7.1]]", "[0, 0.7, 7.1], [0, 0.7, 9]]")
     sheet, findings, _ = between("0.7", HERON, longer)
     assert len(sheet.rows["stations"].value) == 3
     assert [finding.code for finding in findings].count("sheets-differ") == 2
     assert any("a row of 2 and a row of 3" in finding.message for finding in findings)
+
+
+@pytest.mark.parametrize("share", ["0", "0.25", "0.5", "0.75", "1"])
+def test_a_straight_row_blended_with_a_longer_row_lies_between_the_two(share: str) -> None:
+    """The ends lie between the ends (plane geometry), and joints at the nearer's shares of it."""
+    form = 'character = "{0}"\nunit = "m"\nup = "+Y"\nfront = "+Z"\n[rows]\nstations = {1}\n'
+    few = sheet_of(form.format("few", "[[0, 0, 0], [0, 0.25, 0], [0, 1, 0]]"))
+    many = sheet_of(form.format("many", "[[1, 0, 0], [1, 1, 0], [1, 1.5, 0], [1, 3, 0]]"))
+    way = float(share)
+    made, findings = blended(few, many, Decimal(share), None, HEADING)
+    assert made is not None
+    assert [finding.code for finding in findings] == ["sheets-differ"]
+    row = [one.value for one in sheet_of(text_of(made)).rows["stations"].value]
+    shares = [0, 0.25, 1] if way <= 0.5 else [0, 1 / 3, 0.5, 1]
+    assert len(row) == len(shares)
+    for place, along in zip(row, shares, strict=True):
+        assert place == pytest.approx((way, along * (1 + 2 * way), 0), abs=1e-8)
+
+
+def test_a_row_whose_places_are_all_one_is_divided_without_a_division_by_nothing() -> None:
+    form = 'character = "{0}"\nunit = "m"\nup = "+Y"\nfront = "+Z"\n[rows]\nstations = {1}\n'
+    heap = sheet_of(form.format("heap", "[[0, 0, 0], [0, 0, 0]]"))
+    line = sheet_of(form.format("line", "[[0, 0, 0], [0, 1, 0], [0, 2, 0]]"))
+    for share in ("0.25", "0.75"):
+        made, _ = blended(heap, line, Decimal(share), None, HEADING)
+        assert made is not None
+        row = [one.value for one in sheet_of(text_of(made)).rows["stations"].value]
+        assert row[0] == (0, 0, 0)
+        assert row[-1] == pytest.approx((0, 2 * float(share), 0), abs=1e-9)
 
 
 def test_a_nudge_of_one_sheet_is_blended_with_none() -> None:

@@ -268,24 +268,29 @@ def blended_sizes(code: Any, at: int, constants: Any, memory: Any) -> int:
     for _ in range(count):
         made, to, weights, leaders = code[at], code[at + 1], code[at + 2], code[at + 3]
         at += 4
-        rows = 9 if made == ANY else 1
-        for lane in EVERY:
-            for row in range(rows):
+        for row in range(9 if made == ANY else 1):
+            for lane in EVERY:
                 memory[to + lane + row * LANES] = 0.0
         for k in range(leaders):
-            kind, size = code[at], code[at + 1]
+            kind, size, share = code[at], code[at + 1], weights + k * LANES
             at += 2
-            for lane in EVERY:
-                weight = memory[weights + lane + k * LANES]
-                if kind == ANY:
-                    for row in range(9):
-                        memory[to + lane + row * LANES] += (
-                            weight * memory[size + lane + row * LANES]
-                        )
-                else:
-                    scale = weight * (memory[size + lane] if kind == EVEN else 1.0)
-                    memory[to + lane] += scale
-                    if made == ANY:
-                        memory[to + lane + YY] += scale
-                        memory[to + lane + ZZ] += scale
+            if kind == ANY:
+                for row in range(9):
+                    here, there = size + row * LANES, to + row * LANES
+                    for lane in EVERY:
+                        memory[there + lane] += memory[share + lane] * memory[here + lane]
+            elif kind == EVEN:
+                for lane in EVERY:
+                    _added(memory, to + lane, made, memory[share + lane] * memory[size + lane])
+            else:
+                for lane in EVERY:
+                    _added(memory, to + lane, made, memory[share + lane])
     return at
+
+
+def _added(memory: Any, to: int, made: int, scale: float) -> None:
+    """An even scale added to one, or to the diagonal of a stretch."""
+    memory[to] += scale
+    if made == ANY:
+        memory[to + YY] += scale
+        memory[to + ZZ] += scale

@@ -8,7 +8,13 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from somite.evaluate.scalar.algebra import ADDRESS, arc, clipped, half_of, product, rotated
+from somite.evaluate.scalar.algebra import (
+    ADDRESS,
+    clipped,
+    half_of,
+    product,
+    rotated,
+)
 from somite.evaluate.scalar.lanes import (
     EVERY,
     LANES,
@@ -22,9 +28,12 @@ from somite.evaluate.scalar.lanes import (
     Y,
     Z,
 )
+from somite.evaluate.scalar.swing import swung
 
 ON_LINE = 1e-9
 """A pole nearer the line to the goal than this share of the chain's length says nothing."""
+HERE = 1e-150
+"""A goal so near lies at the root: where it lies from there is not a direction any more."""
 FULL = 1.0 - 1e-12
 """A goal beyond this share of full reach is at full reach: so flat a height is rounding alone."""
 REFINEMENTS = 6
@@ -48,10 +57,11 @@ def reached(code: Any, at: int, constants: Any, memory: Any) -> int:
     at += 1
     for _ in range(count):
         bones, room, fixed = code[at], code[at + 7], code[at + 8]
-        line, frame = room, room + VECTOR
-        near = frame + QUATERNION
-        grown, ways = near + LANES, near + 2 * LANES
-        _lined(code, at, constants, memory, line, frame, near)
+        line, near, frame = room, room + VECTOR, room + VECTOR + LANES
+        grown = frame + QUATERNION
+        ways = grown + LANES
+        swung(constants, memory, fixed, HERE, code[at + 1], code[at + 2], line, frame)
+        _framed(code, at, constants, memory, frame)
         if code[at + 3]:
             _poled(code, at, constants, memory, line, frame)
         _eased(code, at, constants, memory, near, grown)
@@ -72,47 +82,12 @@ def rows_of_room(bones: int) -> int:
     return 3 + 4 + 2 + 3 * bones
 
 
-def _lined(
-    code: Any, at: int, constants: Any, memory: Any, line: int, frame: int, distances: int
-) -> None:
-    """The line to the goal, the rest frame swung onto it, and how far the goal is."""
-    mount, goal, fixed = code[at + 1], code[at + 2], code[at + 8]
-    a, b, c = constants[fixed], constants[fixed + 1], constants[fixed + 2]
-    line &= ADDRESS
-    frame &= ADDRESS
-    behind = 0
-    for lane in EVERY:
-        here, there = mount + lane, goal + lane
-        x, y = memory[here + TURN], memory[here + TURN_Y]
-        z, w = memory[here + TURN_Z], memory[here + TURN_W]
-        p = memory[there] - memory[here]
-        q = memory[there + Y] - memory[here + Y]
-        s = memory[there + Z] - memory[here + Z]
-        distance = math.sqrt(p * p + q * q + s * s)
-        e, f, g = rotated(x, y, z, w, a, b, c)
-        there_already = distance <= 1e-150
-        size = 1.0 if there_already else distance
-        p = e if there_already else p / size
-        q = f if there_already else q / size
-        s = g if there_already else s / size
-        cosine = e * p + f * q + g * s
-        behind += 1 if cosine < -0.7 else 0
-        size = math.sqrt(max(cosine + 1.0, 0.25) * 2.0)
-        here = line + lane
-        memory[here] = p
-        memory[here + Y] = q
-        memory[here + Z] = s
-        here = frame + lane
-        memory[here] = (f * s - g * q) / size
-        memory[here + Y] = (g * p - e * s) / size
-        memory[here + Z] = (e * q - f * p) / size
-        memory[here + W] = size * 0.5
-        memory[distances + lane] = distance
-    if behind:
-        for lane in EVERY:
-            _swung_behind(constants, memory, mount + lane, line + lane, frame + lane, fixed)
+def _framed(code: Any, at: int, constants: Any, memory: Any, frame: int) -> None:
+    """The frame at rest, carried by the mount and swung as is written there."""
+    mount, fixed = code[at + 1], code[at + 8]
     a, b = constants[fixed + 3], constants[fixed + 4]
     c, d = constants[fixed + 5], constants[fixed + 6]
+    frame &= ADDRESS
     for lane in EVERY:
         here, there = frame + lane, mount + lane
         x, y, z, w = product(
@@ -130,26 +105,6 @@ def _lined(
         memory[here + Y] = y
         memory[here + Z] = z
         memory[here + W] = w
-
-
-def _swung_behind(
-    constants: Any, memory: Any, mount: int, line: int, frame: int, fixed: int
-) -> None:
-    """The swing onto a line that lies behind the one at rest."""
-    a, b, c = rotated(
-        memory[mount + TURN],
-        memory[mount + TURN_Y],
-        memory[mount + TURN_Z],
-        memory[mount + TURN_W],
-        constants[fixed],
-        constants[fixed + 1],
-        constants[fixed + 2],
-    )
-    x, y, z, w = arc(a, b, c, memory[line], memory[line + Y], memory[line + Z])
-    memory[frame] = x
-    memory[frame + Y] = y
-    memory[frame + Z] = z
-    memory[frame + W] = w
 
 
 def _poled(code: Any, at: int, constants: Any, memory: Any, line: int, frame: int) -> None:
