@@ -7,9 +7,15 @@ import os
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 CACHES = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
 os.environ.setdefault("NUMBA_CACHE_DIR", str(CACHES / "somite-tests"))
+
+
+# How long an example takes says how busy the machine is.
+settings.register_profile("untimed", deadline=None)
+settings.load_profile("untimed")
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

@@ -22,7 +22,8 @@ def curves(evaluator, posed, name, k):
 
 
 @pytest.mark.parametrize(
-    ("name", "chain", "curve"), [("upright", "spine.riding", "spine.path"), ("tail", "tail", "path")]
+    ("name", "chain", "curve"),
+    [("upright", "spine.riding", "spine.path"), ("tail", "tail", "path")],
 )
 def test_a_kept_chain_stands_at_the_first_crossings_of_its_curve(name, chain, curve):
     evaluator = exercise(name)

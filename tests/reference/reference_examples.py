@@ -30,7 +30,8 @@ _FENCE = re.compile(r"^```([^\n]*)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 _SAID = re.compile(r'"[^"\n]*"|#[^\n]*')
 _WORD = re.compile(r"[a-z][a-z0-9_]*")
 _DECLARED = re.compile(
-    r"^\s*(?:control|joint|group|socket|chain|curve|grip|place|let|gauge|output|list|part|use \w+ as)"
+    r"^\s*(?:control|joint|group|socket|chain|curve|grip|place|let|gauge|output|list|part"
+    r"|use \w+ as)"
     r" (\w+)|^pose (\w+)$",
     re.MULTILINE,
 )

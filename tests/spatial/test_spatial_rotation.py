@@ -94,7 +94,8 @@ def test_three_turns_are_applied_in_the_order_named(xyz, order):
 @given(quaternions, orders)
 def test_angles_rebuild_their_turn_and_stay_in_range(q, order):
     found = rotation.euler_from_quaternion(q, order)
-    assert same_turn(rotation.quaternion_from_euler(found, order), q, 1e-13)
+    # Within 1e-10 of gimbal lock the two turns about one line are told as one.
+    assert same_turn(rotation.quaternion_from_euler(found, order), q, 1e-10)
     assert all(-math.pi < angle <= math.pi for angle in found)
     assert abs(found["xyz".index(order[1])]) <= math.pi / 2
 
